@@ -1,0 +1,24 @@
+//! Numbers placed in the patient: spaces, grid, voxels, masks, sampling.
+//!
+//! Everything here is pure: no files, no opinions about bone. Arrays run slice
+//! by slice, row by row, columns fastest.
+
+mod components;
+mod cylinder;
+mod distance;
+mod field;
+mod grid;
+mod mask;
+mod region;
+mod space;
+mod volume;
+
+pub use components::{Components, Neighbours, components};
+pub use cylinder::{Annulus, Quadrature, Weighted, sample_annulus};
+pub use distance::{DistanceError, distance_mm};
+pub use field::Field;
+pub use grid::{Grid, GridError};
+pub use mask::{Labels, Mask, nearest_voxel};
+pub use region::Region;
+pub use space::{Direction, Offset, PatientPoint, VoxelPoint};
+pub use volume::{NOTHING_I16, Volume, VolumeError, Voxels};
