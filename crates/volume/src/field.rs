@@ -2,7 +2,7 @@
 
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
-use crate::volume::{VolumeError, trilinear};
+use crate::volume::{VolumeError, interpolate};
 
 /// One number a voxel, read by trilinear interpolation.
 ///
@@ -49,7 +49,7 @@ impl Field {
     /// As [`Field::sample_or_nan`], at a lattice position.
     #[inline]
     pub fn sample_voxel_or_nan(&self, at: VoxelPoint) -> f64 {
-        trilinear(&self.grid, at, |i| f64::from(self.values[i]))
+        interpolate(&self.grid, at, |i| f64::from(self.values[i]))
     }
 
     /// Gradient at a patient position per mm, by central differences over half

@@ -21,4 +21,4 @@ pub use grid::{Grid, GridError};
 pub use mask::{Labels, Mask, nearest_voxel};
 pub use region::Region;
 pub use space::{Direction, Offset, PatientPoint, VoxelPoint};
-pub use volume::{NOTHING_I16, Volume, VolumeError, Voxels};
+pub use volume::{NOTHING_I16, Volume, VolumeError, Voxels, interpolate};

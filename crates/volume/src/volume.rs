@@ -111,11 +111,11 @@ impl Volume {
     #[inline]
     pub fn sample_voxel_or_nan(&self, at: VoxelPoint) -> f64 {
         match &self.voxels {
-            Voxels::I16(all) => trilinear(&self.grid, at, |i| match all[i] {
+            Voxels::I16(all) => interpolate(&self.grid, at, |i| match all[i] {
                 NOTHING_I16 => f64::NAN,
                 hu => f64::from(hu),
             }),
-            Voxels::F32(all) => trilinear(&self.grid, at, |i| f64::from(all[i])),
+            Voxels::F32(all) => interpolate(&self.grid, at, |i| f64::from(all[i])),
         }
     }
 
@@ -141,13 +141,14 @@ impl Volume {
     }
 }
 
-/// Trilinear interpolation in an array on a lattice.
+/// Trilinear interpolation of `value`, a function of the position in an array
+/// on a lattice.
 ///
 /// Not-a-number outside the box of voxel centres. A corner of weight zero is
 /// not looked at, so a voxel centre answers with its own value whatever lies
 /// beside it.
 #[inline]
-pub(crate) fn trilinear(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) -> f64 {
+pub fn interpolate(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) -> f64 {
     if !grid.holds(at) {
         return f64::NAN;
     }

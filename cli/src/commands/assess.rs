@@ -1,0 +1,29 @@
+//! `assess`: the main job.
+
+use pilothole_study::{assess, report_json, report_terminal};
+
+use super::measure::{replace, resolve};
+use crate::args::Assess;
+use crate::terminal::{self, Failure, Progress};
+
+/// Columns of a terminal that nobody measured.
+pub(crate) const COLUMNS: usize = 80;
+
+/// Assess a plan on a scan.
+pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
+    let json = args.measure.json;
+    let params = resolve(&args.measure)?;
+    let progress = Progress::begin();
+    let result =
+        assess(&args.scan, &args.plan, (&args.out.out, replace(&args.out)), &params, &|stage| {
+            progress.told(stage)
+        });
+    progress.end();
+    let record = result.map_err(Failure::of(json))?;
+    if json {
+        terminal::data(&report_json(&record));
+    } else {
+        terminal::data(&report_terminal(&record, COLUMNS));
+    }
+    Ok(0)
+}

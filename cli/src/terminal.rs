@@ -1,0 +1,127 @@
+//! What a person sees: progress, refusals, results.
+
+#![expect(clippy::print_stdout, clippy::print_stderr, reason = "the one file that prints")]
+
+use std::io::{IsTerminal, Write};
+use std::process::ExitCode;
+
+use indicatif::{ProgressBar, ProgressStyle};
+use pilothole_study::{CaseError, Reason, Stage};
+
+/// Why a command ended without its result, and whether JSON was asked for.
+#[derive(Debug)]
+pub(crate) struct Failure {
+    pub(crate) error: CaseError,
+    pub(crate) json: bool,
+}
+
+impl Failure {
+    pub(crate) fn of(json: bool) -> impl Fn(CaseError) -> Self {
+        move |error| Self { error, json }
+    }
+}
+
+/// Say how it ended and turn it into an exit status.
+pub(crate) fn exit(result: Result<u8, Failure>) -> ExitCode {
+    match result {
+        Ok(status) => ExitCode::from(status),
+        Err(failure) => {
+            complain(&failure.error);
+            if failure.json {
+                data(&refused_json(failure.error.reasons()));
+            }
+            ExitCode::from(failure.error.exit_status())
+        }
+    }
+}
+
+/// Print data on stdout; a closed pipe is not an error.
+pub(crate) fn data(text: &str) {
+    let mut out = std::io::stdout().lock();
+    let end = if text.ends_with('\n') { "" } else { "\n" };
+    if write!(out, "{text}{end}").and_then(|()| out.flush()).is_err() {
+        // Nobody reads on.
+    }
+}
+
+/// Print talk on stderr.
+pub(crate) fn say(text: &str) {
+    eprintln!("{text}");
+}
+
+fn complain(error: &CaseError) {
+    let reasons = error.reasons();
+    if reasons.is_empty() {
+        eprintln!("error: {}", plain(&error.to_string()));
+        return;
+    }
+    for reason in reasons {
+        eprintln!("{}", refusal(reason));
+        for next in &reason.next {
+            eprintln!("next: {}", plain(next));
+        }
+    }
+}
+
+fn refusal(reason: &Reason) -> String {
+    let unit = reason.unit.map(|unit| format!(" {unit}")).unwrap_or_default();
+    let numbers = match (reason.measured, reason.limit) {
+        (Some(measured), Some(limit)) => {
+            format!(" (measured {measured}{unit}, limit {limit}{unit})")
+        }
+        (Some(measured), None) => format!(" (measured {measured}{unit})"),
+        _ => String::new(),
+    };
+    format!("refused: {}: {}{numbers}", reason.code, plain(&reason.text))
+}
+
+/// Without control characters, which a hostile file could use on a terminal.
+pub(crate) fn plain(text: &str) -> String {
+    text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+fn refused_json(reasons: &[Reason]) -> String {
+    let rows: Vec<serde_json::Value> = reasons
+        .iter()
+        .map(|reason| {
+            serde_json::json!({
+                "code": reason.code,
+                "text": reason.text,
+                "measured": reason.measured,
+                "limit": reason.limit,
+                "unit": reason.unit,
+            })
+        })
+        .collect();
+    serde_json::json!({ "refused": rows }).to_string()
+}
+
+/// Progress on stderr when it is a terminal, else nothing.
+pub(crate) struct Progress(Option<ProgressBar>);
+
+impl Progress {
+    pub(crate) fn begin() -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self(None);
+        }
+        let bar = ProgressBar::new(Stage::ALL.len() as u64);
+        if let Ok(style) = ProgressStyle::with_template("{bar:20} {pos}/{len} {msg}, {eta} left") {
+            bar.set_style(style);
+        }
+        Self(Some(bar))
+    }
+
+    pub(crate) fn told(&self, stage: Stage) {
+        if let Some(bar) = &self.0 {
+            let done = Stage::ALL.iter().position(|s| *s == stage).unwrap_or_default();
+            bar.set_position(done as u64);
+            bar.set_message(stage.words());
+        }
+    }
+
+    pub(crate) fn end(&self) {
+        if let Some(bar) = &self.0 {
+            bar.finish_and_clear();
+        }
+    }
+}

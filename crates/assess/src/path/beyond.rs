@@ -1,0 +1,60 @@
+//! What lies along the axis past the tip.
+
+use super::axis::Axis;
+use super::crossing::Crossing;
+use crate::hole::{Beyond, Profile};
+use crate::params::PathParams;
+use crate::scene::Scene;
+
+/// Look on from a position to the end of the scan.
+///
+/// - `from_mm`: the tip, or the far end where there is no length; distances
+///   count from there.
+///
+/// Bone counts only once the first bone has been left. Skin is where air
+/// begins that goes on for [`PathParams::air_run_mm`] or to the scan's end;
+/// shorter stretches are gas inside the body.
+pub fn look_beyond(
+    scene: &Scene<'_>,
+    axis: Axis,
+    crossing: &Crossing,
+    from_mm: f64,
+    profile: &Profile,
+    params: &PathParams,
+) -> Beyond {
+    let mut beyond = Beyond::default();
+    let mut air_from = None;
+    let start = ((from_mm - profile.from_mm) / profile.step_mm).ceil().max(0.0) as usize;
+    for index in start..profile.hu.len() {
+        let t = profile.position_mm(index);
+        let hu = profile.hu[index];
+        if hu.is_nan() {
+            beyond.scan_end_mm = Some(t - from_mm);
+            break;
+        }
+        let left_bone = crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
+        if beyond.bone_mm.is_none() && left_bone && scene.depth_or_nan(axis.at(t)) > 0.0 {
+            beyond.bone_mm = Some(t - from_mm);
+        }
+        let metal = hu >= params.metal_hu || scene.metal.has_at(scene.grid(), axis.at(t));
+        if beyond.metal_mm.is_none() && metal {
+            beyond.metal_mm = Some(t - from_mm);
+        }
+        if hu < params.air_hu {
+            let began = *air_from.get_or_insert(t);
+            if beyond.skin_mm.is_none() && t - began >= params.air_run_mm {
+                beyond.skin_mm = Some(began - from_mm);
+            }
+        } else {
+            air_from = None;
+        }
+    }
+    let end_mm = profile.position_mm(profile.hu.len().saturating_sub(1));
+    if end_mm < params.reach_mm - profile.step_mm {
+        beyond.scan_end_mm.get_or_insert(end_mm - from_mm);
+        if let (None, Some(began)) = (beyond.skin_mm, air_from) {
+            beyond.skin_mm = Some(began - from_mm);
+        }
+    }
+    beyond
+}

@@ -1,0 +1,123 @@
+//! One straight path from a seat into bone: where bone begins and ends, and
+//! what the Hounsfield units along it are.
+//!
+//! Everything else in this crate calls this module; it calls none of them.
+
+mod axis;
+mod beyond;
+mod crossing;
+mod cylinder;
+mod edge;
+mod engaged;
+mod profile;
+mod segments;
+mod side_wall;
+mod statistics;
+mod trust;
+
+pub use axis::Axis;
+pub use beyond::look_beyond;
+pub use crossing::{Crossing, cross};
+pub use cylinder::measure_hu;
+pub use edge::{EdgeWindow, place_edges};
+pub use engaged::{engaged_mm, ring_share};
+pub use profile::sample_profile;
+pub use segments::{engaged_cortices, split};
+pub use side_wall::{SideWall, side_wall};
+pub use statistics::statistics;
+pub use trust::trusted_share;
+
+use crate::finding::Finding;
+use crate::hole::{Edge, Profile, Segment};
+use crate::params::PathParams;
+use crate::scene::Scene;
+
+/// A path's bone: its ends, what lies between, and the profile it was read from.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Path {
+    /// The line itself.
+    pub axis: Axis,
+    /// Where the envelope is crossed, before the ends are placed by HU.
+    pub crossing: Crossing,
+    /// First entry into the envelope; `None` when no bone is met.
+    pub near: Option<Edge>,
+    /// First exit from the envelope; `None` when none is met in the scan.
+    pub far: Option<Edge>,
+    /// From the seat to the far end (the scan's end where there is none).
+    pub segments: Vec<Segment>,
+    /// HU along the axis.
+    pub profile: Profile,
+    /// Reservations, without the hole's index.
+    pub findings: Vec<Finding>,
+}
+
+/// Measure the bone along a path.
+///
+/// Positions are mm from the seat. The envelope says where bone is; Hounsfield
+/// units place its two ends to a fraction of a voxel.
+pub fn measure(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Path {
+    let profile = sample_profile(scene, axis, params);
+    let crossing = cross(scene, axis, params);
+    let (near, far) = place_edges(scene, axis, &crossing, &profile, params);
+    let segments = split(scene, axis, [near, far], &crossing, &profile);
+    let findings = reservations(&crossing, near, far, params);
+    Path { axis, crossing, near, far, segments, profile, findings }
+}
+
+fn reservations(
+    crossing: &Crossing,
+    near: Option<Edge>,
+    far: Option<Edge>,
+    params: &PathParams,
+) -> Vec<Finding> {
+    use crate::hole::EdgeRule::{Envelope, Seat, Threshold};
+    let mut findings = Vec::new();
+    let Some(near) = near else {
+        findings.push(Finding::new(
+            "path.no_bone",
+            "The axis meets no bone; check the seat and the direction.",
+        ));
+        return findings;
+    };
+    if near.rule == Seat {
+        findings.push(
+            Finding::new(
+                "path.seat_in_bone",
+                "The seat lies inside bone, so the path starts there and the near cortex is not seen.",
+            )
+            .measured(crossing.seat_depth_mm, Some(0.0), "mm"),
+        );
+    }
+    for (edge, end) in [(Some(near), "near"), (far, "far")] {
+        let Some(edge) = edge else { continue };
+        let how = match edge.rule {
+            Threshold => "the bone threshold",
+            Envelope => "the edge of the bone's envelope",
+            _ => continue,
+        };
+        findings.push(
+            Finding::new(
+                "path.no_cortex",
+                format!("No cortex shows at the {end} end; it is placed by {how}."),
+            )
+            .measured(edge.at_mm, None, "mm"),
+        );
+    }
+    if far.is_none() {
+        findings.push(
+            Finding::new(
+                "path.leaves_scan",
+                "The path reaches the end of what was scanned before it leaves the bone.",
+            )
+            .measured(crossing.seen_to_mm, None, "mm"),
+        );
+    } else if let Some(other) = crossing.touches_bone {
+        findings.push(Finding::new(
+            "path.crosses_joint",
+            format!(
+                "At the far end the bone touches bone {other} without a gap; the end lies on the boundary between them."
+            ),
+        ).measured(params.touch_mm, None, "mm"));
+    }
+    findings
+}

@@ -1,0 +1,283 @@
+//! Better directions and seats for a plan's holes, each within its reach, all
+//! together so that no two screws clash.
+//!
+//! Every hole is searched on its own first, in parallel; then one place is
+//! chosen for each so that the set has the least clash and, with that, the most
+//! worth. A hole moves only when it gains more than the measurement can tell,
+//! or to make room. Same answer for any number of threads; stopped early, the
+//! best so far is a complete plan. It does not add holes, nor choose screws.
+
+mod candidate;
+mod params;
+mod place;
+mod search;
+mod together;
+mod types;
+
+pub use params::{Corridors, OpenCorridors, RefineParams};
+pub use types::{Candidate, Objectives, RefineReason, Refined, RefinedHole};
+
+use std::sync::atomic::AtomicBool;
+
+use pilothole_plan::Plan;
+use pilothole_volume::{Direction, PatientPoint};
+use rayon::prelude::*;
+
+use crate::finding::Finding;
+use crate::path::Axis;
+use crate::robust::Points;
+use crate::scene::Scene;
+use candidate::{Bench, Tried};
+use place::Reach;
+use search::{Found, by_worth, search};
+use together::{Choice, Shaft, Together};
+
+/// Make a plan's holes better.
+///
+/// - `corridors`: directions that a drill reaches; others are not proposed.
+/// - `stop`: may be set from elsewhere; holes not yet searched then stay.
+pub fn refine(
+    scene: &Scene<'_>,
+    plan: &Plan,
+    params: &RefineParams,
+    corridors: &dyn Corridors,
+    stop: &AtomicBool,
+) -> Refined {
+    let benches: Vec<Bench<'_>> = (0..plan.holes.len())
+        .map(|hole| Bench {
+            scene,
+            plan,
+            hole,
+            screw: plan.screw_of(&plan.holes[hole]),
+            reach: Reach::of(plan, &plan.holes[hole]),
+            params,
+            corridors,
+            stop,
+            points: Points::new(params.robust.seed, hole as u64),
+        })
+        .collect();
+    let found: Vec<Found> = benches.par_iter().map(search).collect();
+    let choices: Vec<Vec<Choice>> =
+        benches.iter().zip(&found).map(|(bench, found)| choices(bench, found)).collect();
+    let together = Together { choices: &choices, wanted_mm: plan.policy.screw_gap_mm.value };
+    let planned = vec![0; choices.len()];
+    let mut chosen = together.choose();
+    let stays = return_what_gains_little(&together, &mut chosen);
+    let set = Set { benches: &benches, together: &together, chosen: &chosen };
+    let holes: Vec<RefinedHole> =
+        found.iter().zip(stays).enumerate().map(|(at, (f, s))| set.hole(at, f, s)).collect();
+    let clashes = [together.clashes(&planned), together.clashes(&chosen)];
+    let complete = found.iter().all(|f| f.complete);
+    let findings = findings(&holes, clashes[1], complete);
+    Refined { plan: moved(plan, &holes), holes, clashes, complete, findings }
+}
+
+/// Directions about the planned one, and shells, in which the best place of
+/// each is kept for the set to choose from.
+const SECTORS: usize = 8;
+const SHELLS: usize = 2;
+
+/// What a hole offers the set: the planned place first, then its best, then
+/// the best of each part of its reach.
+fn choices(bench: &Bench<'_>, found: &Found) -> Vec<Choice> {
+    let radius_mm = 0.5 * bench.screw.major_diameter_mm;
+    let choice =
+        |tried: Tried| Choice { tried: Some(tried), shaft: Some(Shaft::of(&tried, radius_mm)) };
+    let planned = bench.plan.holes.get(bench.hole);
+    let as_planned = found.base.map_or_else(
+        || Choice {
+            tried: None,
+            shaft: planned.and_then(|hole| {
+                let axis = Axis { seat: hole.seat, direction: hole.direction };
+                Some(Shaft { from: axis.seat, to: axis.at(hole.length_mm?), radius_mm })
+            }),
+        },
+        choice,
+    );
+    let mut choices = vec![as_planned];
+    let sorted = by_worth(&found.tried);
+    let mut taken = [[false; SHELLS]; SECTORS];
+    for (rank, tried) in sorted.iter().enumerate() {
+        let [a, b] = tried.place.tilt_rad;
+        let turn = b.atan2(a).rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU;
+        let sector = (turn * SECTORS as f64) as usize % SECTORS;
+        let out = a.hypot(b) / bench.reach.swivel_rad.max(1e-12);
+        let shell = ((out * SHELLS as f64) as usize).min(SHELLS - 1);
+        if rank == 0 || !taken[sector][shell] {
+            taken[sector][shell] = true;
+            choices.push(choice(*tried));
+        }
+    }
+    choices
+}
+
+/// Why a hole that could move does not.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Stay {
+    gain_n: f64,
+    noise_n: f64,
+}
+
+/// Put back every hole that moved for less than the noise, where that brings
+/// no screws nearer; answers what each gave up.
+fn return_what_gains_little(together: &Together<'_>, chosen: &mut [usize]) -> Vec<Option<Stay>> {
+    (0..chosen.len())
+        .map(|hole| {
+            let options = &together.choices[hole];
+            let (before, after) = (options[0].tried?, options[chosen[hole]].tried?);
+            let (gain_n, noise_n) = gain(&before, &after);
+            let little = chosen[hole] != 0 && gain_n <= noise_n;
+            (little && together.may_take(chosen, hole, 0)).then(|| {
+                chosen[hole] = 0;
+                Stay { gain_n, noise_n }
+            })
+        })
+        .collect()
+}
+
+fn gain(before: &Tried, after: &Tried) -> (f64, f64) {
+    let gain_n = after.objectives.worth_n() - before.objectives.worth_n();
+    (gain_n, before.objectives.noise_n.hypot(after.objectives.noise_n))
+}
+
+/// The set as it was chosen.
+struct Set<'a> {
+    benches: &'a [Bench<'a>],
+    together: &'a Together<'a>,
+    chosen: &'a [usize],
+}
+
+impl Set<'_> {
+    fn choice(&self, hole: usize) -> &Choice {
+        &self.together.choices[hole][self.chosen[hole]]
+    }
+
+    fn candidate(&self, hole: usize, tried: &Tried) -> Candidate {
+        let radius_mm = 0.5 * self.benches[hole].screw.major_diameter_mm;
+        let own = Shaft::of(tried, radius_mm);
+        let gap_mm = (0..self.chosen.len())
+            .filter(|other| *other != hole)
+            .filter_map(|other| self.choice(other).shaft)
+            .map(|shaft| own.gap_mm(&shaft))
+            .reduce(f64::min);
+        let Tried { axis, objectives, .. } = *tried;
+        Candidate { seat: axis.seat, direction: axis.direction, objectives, gap_mm }
+    }
+
+    fn hole(&self, hole: usize, found: &Found, stay: Option<Stay>) -> RefinedHole {
+        let bench = &self.benches[hole];
+        let (before, after) = (found.base, self.choice(hole).tried);
+        let moves = self.chosen[hole] != 0;
+        let (gain_n, noise_n) = match (before, after, stay) {
+            (_, _, Some(stay)) => (stay.gain_n, stay.noise_n),
+            (Some(before), Some(after), None) if moves => gain(&before, &after),
+            (None, Some(after), None) => (after.objectives.worth_n(), after.objectives.noise_n),
+            _ => (0.0, before.map_or(0.0, |b| b.objectives.noise_n)),
+        };
+        let reason = if bench.reach.is_fixed() {
+            RefineReason::Fixed
+        } else if moves && (before.is_none() || gain_n > noise_n) {
+            RefineReason::Better
+        } else if moves {
+            RefineReason::ClearsClash
+        } else if !found.complete {
+            RefineReason::Interrupted
+        } else if found.tried.is_empty() {
+            RefineReason::NoneHolds
+        } else if stay.is_some() {
+            RefineReason::WithinNoise
+        } else {
+            RefineReason::AlreadyBest
+        };
+        let planned = &bench.plan.holes[hole];
+        let lies = after.map_or((planned.seat, planned.direction), |a| (a.axis.seat, a.axis.direction));
+        RefinedHole {
+            hole,
+            before: before.map(|tried| self.candidate(hole, &tried)),
+            after: after.map(|tried| self.candidate(hole, &tried)),
+            turned_rad: planned.direction.angle_rad(lies.1),
+            moved_mm: planned.seat.distance_mm(lies.0),
+            reason,
+            gain_n,
+            noise_n,
+            front: self.front(hole, found),
+            tried: found.count,
+        }
+    }
+
+    /// The places that no other beats in strength, robustness and distance;
+    /// distances count up to what is wanted, since more room is worth nothing.
+    fn front(&self, hole: usize, found: &Found) -> Vec<Candidate> {
+        let wanted_mm = self.together.wanted_mm;
+        let all: Vec<Candidate> =
+            by_worth(&found.tried).iter().map(|tried| self.candidate(hole, tried)).collect();
+        let room = |c: &Candidate| c.gap_mm.unwrap_or(f64::INFINITY).min(wanted_mm);
+        let mut front: Vec<Candidate> = Vec::new();
+        for candidate in &all {
+            let beaten = all.iter().any(|other| {
+                room(other) >= room(candidate)
+                    && (candidate.objectives.is_beaten_by(&other.objectives)
+                        || (room(other) > room(candidate)
+                            && other.objectives.low_n >= candidate.objectives.low_n
+                            && other.objectives.keeps >= candidate.objectives.keeps))
+            });
+            let again = front.iter().any(|c| {
+                c.objectives == candidate.objectives && c.direction == candidate.direction
+            });
+            if !beaten && !again {
+                front.push(*candidate);
+            }
+        }
+        front.sort_by(|a, b| b.objectives.low_n.total_cmp(&a.objectives.low_n));
+        front
+    }
+}
+
+/// The plan with the holes that moved.
+fn moved(plan: &Plan, holes: &[RefinedHole]) -> Plan {
+    let mut plan = plan.clone();
+    for refined in holes {
+        let is_moved =
+            matches!(refined.reason, RefineReason::Better | RefineReason::ClearsClash);
+        if let (true, Some(after)) = (is_moved, &refined.after) {
+            let hole = &mut plan.holes[refined.hole];
+            let place: (PatientPoint, Direction) = (after.seat, after.direction);
+            (hole.seat, hole.direction) = place;
+            hole.length_mm = Some(after.objectives.length_mm);
+        }
+    }
+    plan
+}
+
+fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    for hole in holes {
+        let finding = match hole.reason {
+            RefineReason::WithinNoise => Finding::new(
+                "refine.within_noise",
+                "The hole stays: moving it gains less than the measurement's uncertainty.",
+            )
+            .measured(hole.gain_n, Some(hole.noise_n), "N"),
+            RefineReason::NoneHolds => Finding::new(
+                "refine.none_holds",
+                "No direction within reach, and open to the drill, holds a stocked screw.",
+            )
+            .measured(hole.tried as f64, None, "1"),
+            _ => continue,
+        };
+        findings.push(finding.of_hole(hole.hole));
+    }
+    if clashes > 0 {
+        findings.push(
+            Finding::new("refine.clash_remains", "Screws still come nearer than wanted.")
+                .measured(clashes as f64, Some(0.0), "1"),
+        );
+    }
+    if !complete {
+        findings.push(Finding::new(
+            "refine.interrupted",
+            "The search was stopped early; holes not yet searched stay as planned.",
+        ));
+    }
+    findings
+}

@@ -1,0 +1,158 @@
+//! The search within one hole's reach: a first look, then finer steps.
+
+use std::f64::consts::TAU;
+
+use rayon::prelude::*;
+
+use super::candidate::{Bench, Tried};
+use super::place::Place;
+use crate::stock::disc;
+
+/// What a search found.
+pub(crate) struct Found {
+    /// At the planned place.
+    pub(crate) base: Option<Tried>,
+    /// Every place that holds a screw, in the order tried.
+    pub(crate) tried: Vec<Tried>,
+    /// Places looked at.
+    pub(crate) count: usize,
+    /// Whether the search came to its end.
+    pub(crate) complete: bool,
+}
+
+/// Search a hole's reach for what is worth most on its own.
+pub(crate) fn search(bench: &Bench<'_>) -> Found {
+    let planned = Place::default();
+    let base = bench.reach.axis(planned).and_then(|axis| {
+        Some(Tried { place: planned, axis, objectives: bench.objectives(axis)? })
+    });
+    let mut found = Found { base, tried: base.into_iter().collect(), count: 1, complete: true };
+    if bench.reach.is_fixed() {
+        return found;
+    }
+    let places = first_look(bench);
+    found.count += places.len();
+    found.tried.extend(all_of(bench, &places));
+    for start in starts(bench, &found.tried) {
+        let (steps, count) = climb(bench, start, |tried| tried.objectives.worth_n());
+        found.count += count;
+        found.tried.extend(steps);
+    }
+    found.complete = !bench.is_stopped();
+    found
+}
+
+/// Places over the whole reach, the planned one first.
+fn first_look(bench: &Bench<'_>) -> Vec<Place> {
+    let (reach, spacing) = (&bench.reach, bench.params.spacing_rad);
+    let grid = |spacing: f64| {
+        let bands = (reach.swivel_rad / spacing).ceil().max(1.0);
+        // The last band is the edge of the swivel, where the best often lies.
+        disc(reach.swivel_rad, reach.swivel_rad / bands)
+    };
+    let tilts = if reach.swivel_rad > 0.0 { grid(spacing) } else { vec![[0.0; 2]] };
+    let mut places: Vec<Place> =
+        tilts.iter().map(|tilt| Place { tilt_rad: *tilt, slide_mm: [0.0; 2] }).collect();
+    if reach.shift_mm > 0.0 {
+        let coarse = if reach.swivel_rad > 0.0 { grid(2.0 * spacing) } else { vec![[0.0; 2]] };
+        for slide_mm in disc(reach.shift_mm, 0.5 * reach.shift_mm).into_iter().skip(1) {
+            places.extend(coarse.iter().map(|tilt| Place { tilt_rad: *tilt, slide_mm }));
+        }
+    }
+    places.iter().map(|place| reach.held(*place)).collect()
+}
+
+fn all_of(bench: &Bench<'_>, places: &[Place]) -> Vec<Tried> {
+    let tried: Vec<Option<Tried>> = places
+        .par_iter()
+        .map(|place| if bench.is_stopped() { None } else { bench.tried(*place) })
+        .collect();
+    tried.into_iter().flatten().collect()
+}
+
+/// The best places so far, apart from each other by more than a first step.
+fn starts(bench: &Bench<'_>, tried: &[Tried]) -> Vec<Tried> {
+    let apart = 1.5 * bench.params.spacing_rad;
+    let mut chosen: Vec<Tried> = Vec::new();
+    for place in by_worth(tried) {
+        if chosen.len() >= bench.params.starts {
+            break;
+        }
+        let is_new = |other: &Tried| {
+            place.axis.direction.angle_rad(other.axis.direction) > apart
+                || place.axis.seat.distance_mm(other.axis.seat) > 0.25 * bench.reach.shift_mm + 1e-6
+        };
+        if chosen.iter().all(is_new) {
+            chosen.push(place);
+        }
+    }
+    chosen
+}
+
+/// Most worth first; the earlier one on ties.
+pub(crate) fn by_worth(tried: &[Tried]) -> Vec<Tried> {
+    let mut sorted = tried.to_vec();
+    sorted.sort_by(|a, b| b.objectives.worth_n().total_cmp(&a.objectives.worth_n()));
+    sorted
+}
+
+/// Directions in which a climb looks: eight of tilt, four of slide.
+const TILTS: usize = 8;
+const SLIDES: usize = 4;
+/// Most rounds of one climb; each either moves or halves the step.
+const ROUNDS: usize = 60;
+
+/// Climb from a place by steps that are halved when no neighbour is better.
+///
+/// Answers the places it moved to and how many it looked at.
+pub(crate) fn climb(
+    bench: &Bench<'_>,
+    start: Tried,
+    score: impl Fn(&Tried) -> f64,
+) -> (Vec<Tried>, usize) {
+    let params = bench.params;
+    let mut step_rad = 0.5 * params.spacing_rad.min(bench.reach.swivel_rad);
+    let mut step_mm = 0.5 * bench.reach.shift_mm;
+    let (mut at, mut way, mut count) = (start, Vec::new(), 0);
+    for _ in 0..ROUNDS {
+        let fine = step_rad < params.finest_rad && step_mm < params.finest_mm;
+        if fine || bench.is_stopped() {
+            break;
+        }
+        let places = neighbours(bench, &at, step_rad, step_mm);
+        count += places.len();
+        let best = all_of(bench, &places)
+            .into_iter()
+            .reduce(|best, next| if score(&next) > score(&best) { next } else { best });
+        match best {
+            Some(best) if score(&best) > score(&at) => {
+                at = best;
+                way.push(best);
+            }
+            _ => (step_rad, step_mm) = (0.5 * step_rad, 0.5 * step_mm),
+        }
+    }
+    (way, count)
+}
+
+fn neighbours(bench: &Bench<'_>, at: &Tried, step_rad: f64, step_mm: f64) -> Vec<Place> {
+    let around = |count: usize, index: usize, step: f64, from: [f64; 2]| {
+        let angle = TAU * index as f64 / count as f64;
+        [from[0] + step * angle.cos(), from[1] + step * angle.sin()]
+    };
+    let mut places = Vec::with_capacity(TILTS + SLIDES);
+    if step_rad >= bench.params.finest_rad {
+        places.extend((0..TILTS).map(|i| Place {
+            tilt_rad: around(TILTS, i, step_rad, at.place.tilt_rad),
+            slide_mm: at.place.slide_mm,
+        }));
+    }
+    if step_mm >= bench.params.finest_mm {
+        places.extend((0..SLIDES).map(|i| Place {
+            tilt_rad: at.place.tilt_rad,
+            slide_mm: around(SLIDES, i, step_mm, at.place.slide_mm),
+        }));
+    }
+    let held = places.into_iter().map(|place| bench.reach.held(place));
+    held.filter(|place| *place != at.place).collect()
+}

@@ -1,0 +1,233 @@
+//! One place for every hole, so that no two screws come too near.
+
+use pilothole_volume::{Offset, PatientPoint};
+
+use super::candidate::Tried;
+
+/// A screw's axis and radius.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Shaft {
+    pub(crate) from: PatientPoint,
+    pub(crate) to: PatientPoint,
+    pub(crate) radius_mm: f64,
+}
+
+impl Shaft {
+    pub(crate) fn of(tried: &Tried, radius_mm: f64) -> Self {
+        let axis = tried.axis;
+        Self { from: axis.seat, to: axis.at(tried.objectives.length_mm), radius_mm }
+    }
+
+    /// Distance between two surfaces, mm; negative where they overlap.
+    ///
+    /// Of cylinders with round ends, so at most that of flat-ended ones.
+    pub(crate) fn gap_mm(&self, other: &Self) -> f64 {
+        distance_mm([self.from, self.to], [other.from, other.to])
+            - self.radius_mm
+            - other.radius_mm
+    }
+}
+
+/// Distance between two segments, mm.
+///
+/// # References
+///
+/// Ericson C 2005, Real-Time Collision Detection, 5.1.9.
+fn distance_mm([a, b]: [PatientPoint; 2], [c, d]: [PatientPoint; 2]) -> f64 {
+    let (p, q, r): (Offset, Offset, Offset) = (b - a, d - c, a - c);
+    let (pp, qq, qr) = (p.dot(p), q.dot(q), q.dot(r));
+    let (pr, pq) = (p.dot(r), p.dot(q));
+    let flat = pp * qq - pq * pq;
+    let mut s = if flat > 1e-12 * pp * qq { ((pq * qr - pr * qq) / flat).clamp(0.0, 1.0) } else { 0.0 };
+    let mut t = if qq > 0.0 { (pq * s + qr) / qq } else { 0.0 };
+    if !(0.0..=1.0).contains(&t) {
+        t = t.clamp(0.0, 1.0);
+        s = if pp > 0.0 { ((pq * t - pr) / pp).clamp(0.0, 1.0) } else { 0.0 };
+    }
+    (a + p * s).distance_mm(c + q * t)
+}
+
+/// A place that a hole may take in the set.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Choice {
+    /// `None` for a hole left as planned without a screw that holds.
+    pub(crate) tried: Option<Tried>,
+    pub(crate) shaft: Option<Shaft>,
+}
+
+impl Choice {
+    fn worth_n(&self) -> f64 {
+        self.tried.map_or(0.0, |tried| tried.objectives.worth_n())
+    }
+}
+
+/// By how much screws are nearer than wanted, mm, summed; and the worth, N.
+///
+/// Less shortage is better whatever the worth.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Score {
+    short_mm: f64,
+    worth_n: f64,
+}
+
+/// Differences of shortage that count, mm.
+const SHORT_MM: f64 = 1e-6;
+
+impl Score {
+    fn beats(&self, other: &Self) -> bool {
+        let less = other.short_mm - self.short_mm;
+        less > SHORT_MM || (less > -SHORT_MM && self.worth_n > other.worth_n + 1e-9)
+    }
+}
+
+/// The holes' choices, and the gap wanted between screws, mm.
+pub(crate) struct Together<'a> {
+    pub(crate) choices: &'a [Vec<Choice>],
+    pub(crate) wanted_mm: f64,
+}
+
+/// Most sweeps over all holes; each makes the set better or is the last.
+const SWEEPS: usize = 60;
+
+impl Together<'_> {
+    /// Positions of the chosen ones: the better of two climbs, one from every
+    /// hole's best on its own, one from the plan.
+    pub(crate) fn choose(&self) -> Vec<usize> {
+        let best = |choices: &Vec<Choice>| {
+            let better = |best: usize, next: usize| {
+                if choices[next].worth_n() > choices[best].worth_n() { next } else { best }
+            };
+            (0..choices.len()).reduce(better).unwrap_or(0)
+        };
+        let from_best = self.improve(self.choices.iter().map(best).collect());
+        let from_plan = self.improve(vec![0; self.choices.len()]);
+        let plan_wins = self.whole(&from_plan).beats(&self.whole(&from_best));
+        if plan_wins { from_plan } else { from_best }
+    }
+
+    fn improve(&self, mut chosen: Vec<usize>) -> Vec<usize> {
+        for _ in 0..SWEEPS {
+            let mut moved = false;
+            for hole in 0..chosen.len() {
+                let mut best = (chosen[hole], self.of_hole(&chosen, hole, chosen[hole], None));
+                for option in 0..self.choices[hole].len() {
+                    let score = self.of_hole(&chosen, hole, option, None);
+                    if score.beats(&best.1) {
+                        best = (option, score);
+                    }
+                }
+                moved |= best.0 != chosen[hole];
+                chosen[hole] = best.0;
+            }
+            if !moved && !self.improve_pair(&mut chosen) {
+                break;
+            }
+        }
+        chosen
+    }
+
+    /// Move the first two holes at once that are better so; only holes that
+    /// come too near another are looked at.
+    fn improve_pair(&self, chosen: &mut [usize]) -> bool {
+        let count = chosen.len();
+        let near: Vec<usize> = (0..count)
+            .filter(|hole| self.of_hole(chosen, *hole, chosen[*hole], None).short_mm > SHORT_MM)
+            .collect();
+        for &a in &near {
+            for b in (0..count).filter(|b| *b != a) {
+                let both = |x: usize, y: usize| {
+                    let first = self.of_hole(chosen, a, x, Some((b, y)));
+                    let second = self.of_hole(chosen, b, y, Some((a, x)));
+                    let pair_mm = self.short_mm(&self.choices[a][x], &self.choices[b][y]);
+                    Score {
+                        short_mm: first.short_mm + second.short_mm - pair_mm,
+                        worth_n: first.worth_n + second.worth_n,
+                    }
+                };
+                let now = both(chosen[a], chosen[b]);
+                let better = (0..self.choices[a].len())
+                    .flat_map(|x| (0..self.choices[b].len()).map(move |y| (x, y)))
+                    .find(|(x, y)| both(*x, *y).beats(&now));
+                if let Some((x, y)) = better {
+                    (chosen[a], chosen[b]) = (x, y);
+                    return true;
+                }
+            }
+        }
+        false
+    }
+
+    /// A hole's worth at an option, and how much too near it comes to the
+    /// others; one of them may be taken elsewhere.
+    fn of_hole(
+        &self,
+        chosen: &[usize],
+        hole: usize,
+        option: usize,
+        other: Option<(usize, usize)>,
+    ) -> Score {
+        let own = &self.choices[hole][option];
+        let short_mm = (0..chosen.len())
+            .filter(|with| *with != hole)
+            .map(|with| {
+                let at = other.filter(|(o, _)| *o == with).map_or(chosen[with], |(_, at)| at);
+                self.short_mm(own, &self.choices[with][at])
+            })
+            .sum();
+        Score { short_mm, worth_n: own.worth_n() }
+    }
+
+    /// Whether a hole may take an option without coming nearer to the others
+    /// than it is.
+    pub(crate) fn may_take(&self, chosen: &[usize], hole: usize, option: usize) -> bool {
+        let now = self.of_hole(chosen, hole, chosen[hole], None);
+        self.of_hole(chosen, hole, option, None).short_mm <= now.short_mm + SHORT_MM
+    }
+
+    fn short_mm(&self, a: &Choice, b: &Choice) -> f64 {
+        a.shaft.zip(b.shaft).map_or(0.0, |(a, b)| (self.wanted_mm - a.gap_mm(&b)).max(0.0))
+    }
+
+    fn whole(&self, chosen: &[usize]) -> Score {
+        let at = |hole: usize| &self.choices[hole][chosen[hole]];
+        let count = chosen.len();
+        let short_mm = pairs(count).map(|(a, b)| self.short_mm(at(a), at(b))).sum();
+        Score { short_mm, worth_n: (0..count).map(|hole| at(hole).worth_n()).sum() }
+    }
+
+    /// Pairs nearer than wanted.
+    pub(crate) fn clashes(&self, chosen: &[usize]) -> usize {
+        let at = |hole: usize| &self.choices[hole][chosen[hole]];
+        pairs(chosen.len()).filter(|(a, b)| self.short_mm(at(*a), at(*b)) > SHORT_MM).count()
+    }
+}
+
+fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
+    (0..count).flat_map(move |a| (a + 1..count).map(move |b| (a, b)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shaft(from: [f64; 3], to: [f64; 3]) -> Shaft {
+        Shaft { from: PatientPoint(from), to: PatientPoint(to), radius_mm: 1.0 }
+    }
+
+    #[test]
+    fn gaps_of_segments_are_those_of_geometry() {
+        let along = shaft([0.0; 3], [10.0, 0.0, 0.0]);
+        let rows = [
+            (shaft([5.0, -5.0, 4.0], [5.0, 5.0, 4.0]), 4.0),
+            (shaft([0.0, 3.0, 0.0], [10.0, 3.0, 0.0]), 3.0),
+            (shaft([13.0, 4.0, 0.0], [20.0, 4.0, 0.0]), 5.0),
+            (shaft([-3.0, 0.0, 0.0], [-9.0, 0.0, 0.0]), 3.0),
+            (shaft([5.0, 0.0, 0.0], [5.0, 9.0, 0.0]), 0.0),
+        ];
+        for (other, apart) in rows {
+            for gap in [along.gap_mm(&other), other.gap_mm(&along)] {
+                assert!((gap - (apart - 2.0)).abs() < 1e-12, "{gap} {apart}");
+            }
+        }
+    }
+}

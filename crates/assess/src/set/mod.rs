@@ -1,0 +1,122 @@
+//! The holes as a set: do screws meet, does a drill get there, which holes
+//! share a guide, in which order to fill, does the set hold, where the hip
+//! comes to lie, what to order.
+
+mod access;
+pub mod beam;
+mod body;
+pub mod cases;
+mod clash;
+pub mod colouring;
+mod contact;
+mod convex;
+mod corridor;
+mod findings;
+pub mod frames;
+pub mod guides;
+pub mod heads;
+pub mod kabsch;
+mod kit;
+pub mod landmarks;
+mod load;
+mod mirror;
+mod model;
+mod order;
+mod params;
+mod reconstruction;
+mod register;
+pub mod rigid;
+pub mod sphere;
+mod springs;
+mod triangle;
+mod types;
+
+use pilothole_plan::Plan;
+
+use crate::hole::HoleResult;
+use crate::scene::Scene;
+use corridor::Surroundings;
+use load::Loaded;
+
+pub use access::{bite, edge_depth_mm};
+pub use body::{Frustum, ScrewBody, head_of};
+pub use convex::{GAP_TOLERANCE_MM, Gap, gap};
+pub use params::{
+    AccessParams, ClashParams, GuideParams, Head, KitParams, LoadParams, ModulusLaw, OrderParams,
+    Part, ReconstructionParams, SetParams,
+};
+pub use springs::yield_moment_n_mm;
+pub use types::*;
+
+/// Judge the holes of a plan as a set.
+///
+/// - `holes`: what is known about each, in the plan's order.
+/// - `params`: the numbers, and the component's surface where the plan names
+///   one.
+///
+/// Screws are judged at the recommended length, else at the planned one; a
+/// hole with neither has no screw and takes part in access and reconstruction
+/// only.
+pub fn judge_set(
+    scene: &Scene<'_>,
+    plan: &Plan,
+    holes: &[HoleResult],
+    params: &SetParams,
+) -> SetResult {
+    let bodies = body::screw_bodies(plan, holes);
+    let rooms = clash::rooms(&bodies, plan.policy.screw_gap_mm.value, &params.clash);
+    let metal = clash::metal_near(scene, &bodies, &params.clash);
+    let around = Surroundings::new(scene, plan, holes, params.part.as_ref(), &params.access);
+    let access = access::judge_access(plan, holes, &around);
+    let guides = guides::find_guides(plan, &bodies, &around, &params.guide);
+    let reconstruction = reconstruction::reconstruct(plan, &around, &params.reconstruction);
+    let loaded = put_on_screws(scene, plan, holes, &reconstruction, params);
+    let order = order::fill_order(plan, &loaded, guides.as_ref(), &params.order);
+    let purchases_mm = purchases(plan, holes);
+    let load = load::share_load(plan, &loaded, &purchases_mm, &params.load);
+    let mut set = SetResult {
+        clash: rooms.clash,
+        sharing: rooms.sharing,
+        metal,
+        access,
+        guides,
+        order,
+        load,
+        reconstruction,
+        kit: kit::kit(plan, holes),
+        spares: kit::spares(plan, holes, params.kit),
+        findings: Vec::new(),
+    };
+    set.findings = findings::findings(plan, holes, &set, params);
+    set
+}
+
+/// The part on its screws, and on bone where the plan asks for it.
+fn put_on_screws(
+    scene: &Scene<'_>,
+    plan: &Plan,
+    holes: &[HoleResult],
+    reconstruction: &Reconstruction,
+    params: &SetParams,
+) -> Loaded {
+    let bodies = body::screw_bodies(plan, holes);
+    let anchors = springs::anchors(scene, plan, holes, &bodies, &params.load);
+    let contact = match &params.part {
+        Some(part) if plan.load.is_some_and(|load| load.bone_contact) => {
+            contact::contact_patches(scene, part, plan.socket.centre, &params.load)
+        }
+        _ => Vec::new(),
+    };
+    let frames = [reconstruction.app, reconstruction.isb];
+    Loaded::new(plan, anchors, &contact, frames, &params.load)
+}
+
+/// Purchase by hole of the plan, mm.
+fn purchases(plan: &Plan, holes: &[HoleResult]) -> Vec<f64> {
+    let mut all = vec![0.0; plan.holes.len()];
+    for result in holes {
+        let planned = result.planned_purchase_mm.unwrap_or(0.0);
+        all[result.hole] = if result.length_mm.is_some() { result.purchase_mm } else { planned };
+    }
+    all
+}

@@ -1,0 +1,14 @@
+//! From Hounsfield units to bone mineral density, and on to stiffness and strength.
+//!
+//! Densities are mg/cm³ of one named mineral; hydroxyapatite and dipotassium
+//! phosphate are never mixed.
+
+mod calibration;
+mod kvp;
+pub mod laws;
+
+pub use calibration::{
+    Calibration, CalibrationRefused, CalibrationSource, Density, Insert, Mineral, Reference,
+    ReferenceMaterial, Uncertainty,
+};
+pub use kvp::{HA_HU_PER_MG, KvpShift, ha_hu_per_mg, reference_hu, shift_to_120};

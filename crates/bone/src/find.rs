@@ -1,0 +1,309 @@
+//! The bone stage: from a region's HU to separate bones with an envelope each.
+
+use pilothole_volume::{Field, Labels, PatientPoint, Region, Volume, VolumeError};
+use rayon::prelude::*;
+
+use crate::bones::{BoneFinding, Bones, JointRecord};
+use crate::coarse::Cells;
+use crate::edge::Edge;
+use crate::enclose::{Enclosed, Prior, enclose, spaces};
+use crate::joint::{Joint, Socket};
+use crate::metal;
+use crate::params::{BoneName, BoneParams};
+use crate::patch::Patch;
+use crate::pieces::{self, Kept};
+use crate::records;
+use crate::sacroiliac::Sacroiliac;
+use crate::separate::{Hip, Owned, separate};
+use crate::wall::{WEAK_SHARE, rank};
+
+/// Shares of directions below which a joint counts as not resolved.
+const JOINT_SEEN_LIMIT: f64 = 0.25;
+/// Voxel edge above which a thin cortex is not resolved, mm: half of the mean
+/// pelvic cortex (1.5 mm) needs 1 mm, own choice on published protocol advice.
+const COARSE_MM: f64 = 1.0;
+
+/// The voxels within `reach_mm` of `centre` along every axis, cut to the scan;
+/// `None` when the scan holds none of them.
+///
+/// 80 mm reaches every path of a screw from a socket; memory grows with the
+/// cube of it.
+pub fn bone_region(volume: &Volume, centre: PatientPoint, reach_mm: f64) -> Option<Region> {
+    Region::around(volume.grid(), centre, reach_mm)
+}
+
+/// Find the bones of a region and the envelope of each.
+///
+/// Steps: walls (threshold, and thin sheets below it), hip joints as smooth
+/// surfaces through the joint space, walls shared out between bones by a flood
+/// that meets in the darkest valley, enclosure by a vote of rays, edges at the
+/// halfway level. `docs/methods/envelope.md` says how each was chosen.
+///
+/// # Errors
+///
+/// [`BoneError`] when a parameter is out of its range or nothing was measured
+/// in the region.
+pub fn find_bones(
+    volume: &Volume,
+    region: Region,
+    params: &BoneParams,
+) -> Result<Bones, BoneError> {
+    check(params)?;
+    let patch = Patch::of(volume, region);
+    let unknown = patch.hu.par_iter().filter(|hu| hu.is_nan()).count();
+    if unknown == patch.len() {
+        return Err(BoneError::NothingMeasured);
+    }
+    let cells = Cells::over(&patch);
+    let mut findings = first_findings(&patch, unknown);
+    let hips = find_hips(&patch, params, &mut findings);
+    let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
+    let ranks = rank(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
+    let owned = separate(&patch, &ranks, &hips, &params.hips);
+    let enclosed = enclose_all(&patch, &cells, &owned, &hips);
+    let mut labels = merge(&patch, &enclosed);
+    let names = pieces::clean(&patch, &metal.metal, &mut labels, &owned.names, &mut findings);
+    let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
+    edge.settle(&mut labels);
+    let Kept { names } = pieces::renumber(&mut labels, &names);
+    let (field, placed) = edge.field(&labels);
+    let artefact = metal::artefact(&patch, &cells, &metal, &labels, params.metal_margin_mm);
+    let records = records::of(&patch, &labels, &names, params.threshold_hu, &mut findings);
+    last_findings(&patch, &metal, &artefact, placed, &mut findings);
+    Ok(Bones {
+        region,
+        labels: Labels::new(patch.size, labels).ok_or(BoneError::NothingMeasured)?,
+        field: Field::new(patch.grid.clone(), field)?,
+        records,
+        metal: metal.metal,
+        saturated: metal.saturated,
+        artefact,
+        threshold_hu: params.threshold_hu,
+        joints: hips.iter().map(|hip| record_of(hip)).collect(),
+        findings,
+        grid: patch.grid,
+    })
+}
+
+fn check(params: &BoneParams) -> Result<(), BoneError> {
+    let ranges = [
+        ("threshold_hu", params.threshold_hu, 100.0, 1000.0),
+        ("metal_hu", params.metal_hu, params.threshold_hu, 3071.0),
+        ("metal_margin_mm", params.metal_margin_mm, 0.0, 50.0),
+    ];
+    for (name, value, least, most) in ranges {
+        if !(value >= least && value <= most) {
+            return Err(BoneError::Param { name, value, least, most });
+        }
+    }
+    Ok(())
+}
+
+fn first_findings(patch: &Patch, unknown: usize) -> Vec<BoneFinding> {
+    let mut findings = Vec::new();
+    if unknown > 0 {
+        let fraction = unknown as f64 / patch.len() as f64;
+        findings.push(BoneFinding::NotMeasured { fraction });
+    }
+    let edge_mm = patch.spacing_mm.iter().copied().fold(0.0, f64::max);
+    if edge_mm > COARSE_MM + 1e-6 {
+        findings.push(BoneFinding::Coarse { edge_mm, limit_mm: COARSE_MM });
+    }
+    findings
+}
+
+fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>) -> Vec<Hip> {
+    let mut hips = Vec::new();
+    for hint in &params.hips.hips {
+        let Some(joint) = Joint::find(patch, hint) else {
+            findings.push(BoneFinding::HipOutside { side: hint.side });
+            continue;
+        };
+        if !joint.head {
+            findings.push(BoneFinding::NoHead { side: hint.side });
+        } else if joint.seen_fraction < JOINT_SEEN_LIMIT {
+            findings.push(BoneFinding::JointNotResolved {
+                side: hint.side,
+                seen_fraction: joint.seen_fraction,
+                limit: JOINT_SEEN_LIMIT,
+            });
+        }
+        let sacroiliac = Sacroiliac::find(patch, &joint);
+        if sacroiliac.is_none() {
+            findings.push(BoneFinding::SacroiliacNotResolved { side: hint.side });
+        }
+        hips.push(Hip { joint, sacroiliac });
+    }
+    hips
+}
+
+/// In the outer 6 mm of a head, where its thin shell may fall below the
+/// threshold far from any wall that does not.
+fn in_head_shell(patch: &Patch, hips: &[Hip], at: usize) -> bool {
+    hips.iter().any(|Hip { joint, .. }| {
+        let point = patch.centre(patch.index(at));
+        joint.head && joint.reaches(point, 1.0) && {
+            let place = joint.place(point);
+            place.beyond_mm < 0.0 && place.beyond_mm > -6.0
+        }
+    })
+}
+
+fn enclose_all(patch: &Patch, cells: &Cells, owned: &Owned, hips: &[Hip]) -> Vec<Option<Enclosed>> {
+    let sockets: Vec<Option<Socket>> = hips
+        .iter()
+        .map(|hip| {
+            let bone = owned.names.iter().position(|n| *n == Some(hip.joint.side.hip()))?;
+            let owner = bone as u8 + 1;
+            Some(hip.joint.socket(patch, |at| owned.owners[at] == owner))
+        })
+        .collect();
+    let spaces = spaces(patch, &owned.owners, owned.names.len());
+    spaces
+        .par_iter()
+        .enumerate()
+        .map(|(bone, space)| {
+            let task = (bone as u8 + 1, (*space)?);
+            Some(enclose(patch, cells, &owned.owners, task, |index| {
+                prior(patch, owned.names[bone], hips, &sockets, index)
+            }))
+        })
+        .collect()
+}
+
+/// Width beyond the joint surface in which a bone of the other side cannot be.
+const JOINT_WIDTH_MM: f64 = 10.0;
+/// Reach to each side of the sacroiliac joint in which the other bone cannot be.
+const SACROILIAC_REACH_MM: f64 = 10.0;
+/// Depth below the joint surface from which a head is surely head, mm.
+const SURELY_HEAD_MM: f64 = -3.0;
+
+/// What the joints say of a voxel that is no wall.
+fn prior(
+    patch: &Patch,
+    name: Option<BoneName>,
+    hips: &[Hip],
+    sockets: &[Option<Socket>],
+    index: [usize; 3],
+) -> Prior {
+    let point = patch.centre(index);
+    for (hip, Hip { joint, sacroiliac }) in hips.iter().enumerate() {
+        let is_hip = name == Some(joint.side.hip());
+        let is_femur = name == Some(joint.side.femur());
+        if (is_hip || name == Some(BoneName::Sacrum))
+            && let Some(beyond_mm) = sacroiliac.as_ref().and_then(|s| s.beyond_mm(point))
+            && beyond_mm.abs() < SACROILIAC_REACH_MM
+            && (beyond_mm < 0.0) == is_hip
+        {
+            return Prior::Outside;
+        }
+        if !(is_hip || is_femur) || !joint.reaches(point, JOINT_WIDTH_MM) {
+            continue;
+        }
+        let place = joint.place(point);
+        if is_femur {
+            if joint.head && place.beyond_mm < SURELY_HEAD_MM {
+                return Prior::Inside;
+            }
+            let across = place.beyond_mm > 0.0 && place.beyond_mm < JOINT_WIDTH_MM;
+            if across && place.in_socket() && place.lateral_mm < 25.0 {
+                return Prior::Outside;
+            }
+        } else if place.beyond_mm < 0.0 {
+            return Prior::Outside;
+        } else if !place.in_neck()
+            && sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, point))
+        {
+            return Prior::Outside;
+        }
+    }
+    Prior::Open
+}
+
+/// One label a voxel: that of the bone that encloses it most, the lower on ties.
+fn merge(patch: &Patch, enclosed: &[Option<Enclosed>]) -> Vec<u8> {
+    let mut labels = vec![0_u8; patch.len()];
+    labels.par_chunks_mut(patch.plane()).enumerate().for_each(|(z, labels)| {
+        let mut best = vec![0_u8; labels.len()];
+        for (bone, found) in enclosed.iter().enumerate() {
+            let Some(Enclosed { space, percent }) = found else { continue };
+            if z < space.from[2] || z >= space.to[2] {
+                continue;
+            }
+            let [nx, ny, _] = space.size();
+            let slice = &percent[(z - space.from[2]) * nx * ny..][..nx * ny];
+            for (y, percents) in slice.chunks(nx).enumerate() {
+                let start = (space.from[1] + y) * patch.size[0] + space.from[0];
+                let rows = labels[start..].iter_mut().zip(&mut best[start..]);
+                for (percent, (label, best)) in percents.iter().zip(rows) {
+                    if percent > best {
+                        (*label, *best) = (bone as u8 + 1, *percent);
+                    }
+                }
+            }
+        }
+    });
+    labels
+}
+
+fn last_findings(
+    patch: &Patch,
+    found: &metal::Metal,
+    artefact: &pilothole_volume::Mask,
+    placed: f64,
+    findings: &mut Vec<BoneFinding>,
+) {
+    let count = found.saturated.count();
+    if count > 0 {
+        findings.push(BoneFinding::Saturated { count });
+    }
+    if !found.metal.is_empty() {
+        let voxel_mm3 = patch.grid.voxel_mm3();
+        findings.push(BoneFinding::Metal {
+            volume_mm3: found.metal.count() as f64 * voxel_mm3,
+            artefact_mm3: artefact.count() as f64 * voxel_mm3,
+        });
+    }
+    if placed < 1.0 {
+        findings.push(BoneFinding::NoCortex { fraction: 1.0 - placed });
+    }
+}
+
+fn record_of(hip: &Hip) -> JointRecord {
+    let joint = &hip.joint;
+    JointRecord {
+        side: joint.side,
+        centre: joint.centre,
+        radius_mm: joint.radius_mm,
+        head: joint.head,
+        seen_fraction: joint.seen_fraction,
+        sacroiliac_fraction: hip.sacroiliac.as_ref().map(|joint| joint.seen_fraction),
+    }
+}
+
+/// Names kept for the bones by label from 1.
+pub(crate) type Names = Vec<Option<BoneName>>;
+
+/// Why there are no bones.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum BoneError {
+    /// A parameter is out of its range.
+    #[error("{name} is {value}, expected {least} to {most}")]
+    Param {
+        /// Which.
+        name: &'static str,
+        /// Its value.
+        value: f64,
+        /// Least accepted.
+        least: f64,
+        /// Most accepted.
+        most: f64,
+    },
+    /// No voxel of the region holds a measurement.
+    #[error("no voxel of the region holds a measurement")]
+    NothingMeasured,
+    /// The arrays do not fit the lattice.
+    #[error(transparent)]
+    Lattice(#[from] VolumeError),
+}

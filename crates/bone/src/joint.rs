@@ -1,0 +1,361 @@
+//! The hip's joint surface: where the femur ends and the hip bone begins.
+//!
+//! A sphere is fitted to what marks a joint along rays from its centre: the
+//! socket brighter than the head, the head brighter than the soft tissue
+//! beside it, and a valley between the two. A sheet over the directions then
+//! follows the valley within 4 mm of the sphere; where the valley is not
+//! resolved (slices of 3 mm, a worn joint) the sheet's stiffness carries it.
+
+use std::f64::consts::{PI, TAU};
+
+use pilothole_volume::{Direction, Offset, PatientPoint, nearest_voxel};
+
+use crate::params::{HipHint, Side};
+use crate::patch::Patch;
+use crate::sheet::{Prices, Sheet};
+
+/// Directions of the coarse fit; 500 are 5° apart, 2 mm on a femoral head.
+const FIT_DIRECTIONS: usize = 500;
+/// Nodes of the sheet from pole to pole and around; 4°, under 2 mm.
+const NET: [usize; 2] = [45, 90];
+/// How far the sheet may leave the sphere, mm.
+const BAND_MM: f64 = 4.0;
+/// Step of the sheet's profiles, mm.
+const STEP_MM: f64 = 0.5;
+/// Pull of the sheet towards the sphere, HU per mm²: 2 mm off costs as much as
+/// a valley of 24 HU earns.
+const STIFFNESS_HU: f32 = 6.0;
+/// How far beyond the joint surface the socket's wall is looked for, mm; the
+/// acetabular fossa is 5 to 8 mm deep.
+const SOCKET_REACH_MM: f64 = 12.0;
+/// How far the centre may move from where it was said to be, mm.
+const CENTRE_REACH_MM: f64 = 6.0;
+/// Half-angle of the cone around the neck where there is no joint.
+const NECK_HALF_ANGLE_DEG: f64 = 45.0;
+/// Usual radius of the joint, mm, and its spread; adult heads are 20 to 28.
+const USUAL_RADIUS_MM: f64 = 25.5;
+
+/// A hip joint that was found.
+pub(crate) struct Joint {
+    pub(crate) side: Side,
+    pub(crate) centre: PatientPoint,
+    pub(crate) radius_mm: f64,
+    /// From the centre into the femoral neck.
+    pub(crate) neck: Direction,
+    /// Whether a femoral head (or a ball of metal) fills the joint.
+    pub(crate) head: bool,
+    /// Share of the directions out of the neck in which a valley was seen.
+    pub(crate) seen_fraction: f64,
+    radii_mm: Vec<f32>,
+}
+
+/// Where a point lies as seen from a joint.
+#[derive(Clone, Copy)]
+pub(crate) struct Place {
+    /// Distance beyond the joint surface, mm; negative on the femur's side.
+    pub(crate) beyond_mm: f64,
+    /// Cosine of the angle to the neck.
+    pub(crate) neck_cosine: f64,
+    /// Away from the midline, mm.
+    pub(crate) lateral_mm: f64,
+}
+
+impl Place {
+    pub(crate) fn in_neck(&self) -> bool {
+        self.neck_cosine > NECK_HALF_ANGLE_DEG.to_radians().cos()
+    }
+
+    /// Well away from the neck, where only a socket can border the head.
+    pub(crate) fn in_socket(&self) -> bool {
+        self.neck_cosine < 0.5
+    }
+}
+
+impl Joint {
+    /// Find the joint near a hint; `None` when its centre is outside the region.
+    pub(crate) fn find(patch: &Patch, hint: &HipHint) -> Option<Self> {
+        patch.sample(hint.centre)?;
+        let lateral = hint.side.lateral();
+        let usual_neck = Direction::along(Offset([0.75 * lateral, 0.15, -0.65]))?;
+        let rays: Vec<Direction> =
+            spread(FIT_DIRECTIONS).filter(|d| d.dot(usual_neck) < 0.5).collect();
+        let (centre, radius_mm) = fit_sphere(patch, hint, &rays);
+        let neck = find_neck(patch, centre, radius_mm, usual_neck);
+        let (radii_mm, seen_fraction) = follow_valley(patch, centre, radius_mm, neck);
+        let mut joint =
+            Self { side: hint.side, centre, radius_mm, neck, head: false, seen_fraction, radii_mm };
+        joint.head = joint.holds_a_head(patch, &rays);
+        Some(joint)
+    }
+
+    /// Where a point lies; the surface is read bilinearly between nodes.
+    pub(crate) fn place(&self, at: PatientPoint) -> Place {
+        let offset = at - self.centre;
+        let from_centre_mm = offset.length_mm().max(1e-6);
+        let unit = offset * (1.0 / from_centre_mm);
+        Place {
+            beyond_mm: from_centre_mm - self.surface_mm(unit),
+            neck_cosine: unit.dot(self.neck.offset()),
+            lateral_mm: offset.0[0] * self.side.lateral(),
+        }
+    }
+
+    /// Whether a point lies within `beyond_mm` of the sheet's outermost place;
+    /// cheap, and never false where [`Joint::place`] would say it is nearer.
+    pub(crate) fn reaches(&self, at: PatientPoint, beyond_mm: f64) -> bool {
+        (at - self.centre).length_mm() < self.radius_mm + BAND_MM + beyond_mm
+    }
+
+    /// Distance from the centre to the socket's wall in each direction of the
+    /// net, mm; NaN where none is met. Gaps of up to two nodes (3.5 mm) take
+    /// the median of the nodes around them.
+    pub(crate) fn socket(&self, patch: &Patch, is_wall: impl Fn(usize) -> bool) -> Socket {
+        let step_mm = 0.5 * patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+        let mut walls = vec![f32::NAN; NET[0] * NET[1]];
+        for (node, wall) in walls.iter_mut().enumerate() {
+            let Some(ray) = net_direction(node) else { continue };
+            let mut at_mm = f64::from(self.radii_mm[node]);
+            let end_mm = at_mm + SOCKET_REACH_MM;
+            while at_mm < end_mm {
+                let index = nearest_voxel(&patch.grid, self.centre + ray * at_mm);
+                if index.is_some_and(|index| is_wall(patch.grid.offset_of(index))) {
+                    *wall = at_mm as f32;
+                    break;
+                }
+                at_mm += step_mm;
+            }
+        }
+        let smooth = (0..walls.len()).map(|node| median_around(&walls, node)).collect();
+        Socket { radii_mm: smooth }
+    }
+
+    /// Whether a point lies between the joint surface and the socket's wall.
+    pub(crate) fn in_joint_space(&self, socket: &Socket, at: PatientPoint) -> bool {
+        let offset = at - self.centre;
+        let from_centre_mm = offset.length_mm().max(1e-6);
+        let unit = offset * (1.0 / from_centre_mm);
+        let (polar, around) = net_place(unit);
+        let row = (polar.round() as usize).min(NET[0] - 1);
+        let column = around.round() as usize % NET[1];
+        let wall_mm = f64::from(socket.radii_mm[row * NET[1] + column]);
+        from_centre_mm > self.surface_mm(unit) && from_centre_mm < wall_mm
+    }
+
+    fn surface_mm(&self, unit: Offset) -> f64 {
+        let (polar, around) = net_place(unit);
+        let row = (polar as usize).min(NET[0] - 2);
+        let column = (around as usize).min(NET[1] - 1);
+        let (v, u) = (polar - row as f64, around - column as f64);
+        let at = |r: usize, c: usize| f64::from(self.radii_mm[r * NET[1] + c % NET[1]]);
+        let low = at(row, column) * (1.0 - u) + at(row, column + 1) * u;
+        let high = at(row + 1, column) * (1.0 - u) + at(row + 1, column + 1) * u;
+        low * (1.0 - v) + high * v
+    }
+
+    /// A head shows as a shell or as dense bone inside the surface: in half of
+    /// the directions away from the neck the brightest of the last 6 mm inside
+    /// passes 140 HU, well above muscle, blood clot and joint fluid.
+    fn holds_a_head(&self, patch: &Patch, rays: &[Direction]) -> bool {
+        let mut bright = 0;
+        let mut known = 0;
+        for ray in rays {
+            let surface = self.surface_mm(ray.offset());
+            let inner = (2..=6)
+                .filter_map(|back| patch.sample(self.centre + *ray * (surface - f64::from(back))));
+            if let Some(peak) = inner.reduce(f32::max) {
+                known += 1;
+                bright += usize::from(peak > 140.0);
+            }
+        }
+        known > 0 && 2 * bright >= known
+    }
+}
+
+/// The socket's wall as seen from a joint.
+pub(crate) struct Socket {
+    radii_mm: Vec<f32>,
+}
+
+/// Row and column, with fractions, of a direction on the net.
+fn net_place(unit: Offset) -> (f64, f64) {
+    let polar = unit.0[2].clamp(-1.0, 1.0).acos() / PI * NET[0] as f64 - 0.5;
+    let around = unit.0[1].atan2(unit.0[0]).rem_euclid(TAU) / TAU * NET[1] as f64 - 0.5;
+    (polar.clamp(0.0, (NET[0] - 1) as f64), around.rem_euclid(NET[1] as f64))
+}
+
+/// Direction of a node of the net.
+fn net_direction(node: usize) -> Option<Direction> {
+    let (row, column) = (node / NET[1], node % NET[1]);
+    let (sin, cos) = ((row as f64 + 0.5) / NET[0] as f64 * PI).sin_cos();
+    let (sin_around, cos_around) = ((column as f64 + 0.5) / NET[1] as f64 * TAU).sin_cos();
+    Direction::along(Offset([sin * cos_around, sin * sin_around, cos]))
+}
+
+/// Median over 5 by 5 nodes; NaN where fewer than a third of them are known.
+fn median_around(walls: &[f32], node: usize) -> f32 {
+    let (row, column) = (node / NET[1], node % NET[1]);
+    let mut known = Vec::with_capacity(25);
+    let mut all = 0;
+    for r in row.saturating_sub(2)..(row + 3).min(NET[0]) {
+        for c in column + NET[1] - 2..column + NET[1] + 3 {
+            all += 1;
+            let wall = walls[r * NET[1] + c % NET[1]];
+            if !wall.is_nan() {
+                known.push(wall);
+            }
+        }
+    }
+    if 3 * known.len() < all {
+        return f32::NAN;
+    }
+    known.sort_by(f32::total_cmp);
+    known[known.len() / 2]
+}
+
+/// `count` directions spread evenly over the sphere on a golden spiral.
+pub(crate) fn spread(count: usize) -> impl Iterator<Item = Direction> {
+    let golden = PI * (1.0 + 5.0_f64.sqrt());
+    (0..count).filter_map(move |i| {
+        let at = i as f64 + 0.5;
+        let z = 1.0 - 2.0 * at / count as f64;
+        let across = (1.0 - z * z).max(0.0).sqrt();
+        Direction::along(Offset([(golden * at).cos() * across, (golden * at).sin() * across, z]))
+    })
+}
+
+fn read(patch: &Patch, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
+    patch.sample(from + ray * at_mm).unwrap_or(-100.0).clamp(-100.0, 700.0)
+}
+
+fn fit_sphere(patch: &Patch, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
+    let score = |centre: PatientPoint, radius_mm: f64| {
+        let moved = (centre - hint.centre).length_mm();
+        let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
+        let prior = 1.5 * moved * moved + (radius_mm - usual_mm).powi(2);
+        joint_evidence(patch, centre, radius_mm, rays) - prior
+    };
+    let radii = (19..=31).map(f64::from);
+    let mut best = (f64::NEG_INFINITY, hint.centre, USUAL_RADIUS_MM);
+    for radius_mm in radii {
+        let value = score(hint.centre, radius_mm);
+        if value > best.0 {
+            best = (value, hint.centre, radius_mm);
+        }
+    }
+    let mut step_mm = 2.0;
+    while step_mm > 0.2 {
+        let mut moved = false;
+        for axis in 0..4 {
+            for sign in [-1.0, 1.0] {
+                let (mut centre, mut radius_mm) = (best.1, best.2);
+                match centre.0.get_mut(axis) {
+                    Some(coordinate) => *coordinate += sign * step_mm,
+                    None => radius_mm += sign * step_mm,
+                }
+                if centre.distance_mm(hint.centre) > CENTRE_REACH_MM {
+                    continue;
+                }
+                let value = score(centre, radius_mm);
+                if value > best.0 {
+                    best = (value, centre, radius_mm);
+                    moved = true;
+                }
+            }
+        }
+        if !moved {
+            step_mm *= 0.5;
+        }
+    }
+    (best.1, best.2)
+}
+
+/// Mean over the rays of what marks a joint at this radius, HU.
+fn joint_evidence(patch: &Patch, centre: PatientPoint, radius_mm: f64, rays: &[Direction]) -> f64 {
+    let mut sum = 0.0;
+    for ray in rays {
+        let at = |offset: f64| read(patch, centre, *ray, radius_mm + offset);
+        let peak = |offsets: [f64; 4]| offsets.map(at).into_iter().fold(-100.0, f32::max);
+        let inner = peak([-4.0, -3.0, -2.0, -1.0]);
+        let outer = peak([1.0, 2.0, 3.0, 4.0]);
+        let joint = at(0.0);
+        let rise = (outer - inner).min(outer - joint).clamp(0.0, 300.0);
+        let drop = (inner - outer.max(joint)).clamp(0.0, 200.0);
+        let valley = (inner.min(outer) - joint).clamp(0.0, 300.0);
+        sum += f64::from(rise + drop + 0.5 * valley);
+    }
+    sum / rays.len().max(1) as f64
+}
+
+/// The direction near the usual one along which bone goes on longest.
+fn find_neck(patch: &Patch, centre: PatientPoint, radius_mm: f64, usual: Direction) -> Direction {
+    let least: Vec<(Direction, f64)> = spread(1000)
+        .filter(|ray| ray.dot(usual) > 0.4)
+        .map(|ray| {
+            let lowest = (0..14)
+                .map(|mm| read(patch, centre, ray, radius_mm + f64::from(mm)).min(400.0))
+                .fold(400.0, f32::min);
+            (ray, f64::from(lowest))
+        })
+        .collect();
+    let mut best = (f64::NEG_INFINITY, usual);
+    for (axis, _) in least.iter().filter(|(ray, _)| ray.dot(usual) > 0.82) {
+        let (mut sum, mut count) = (0.0, 0.0);
+        for (_, lowest) in least.iter().filter(|(ray, _)| ray.dot(*axis) > 0.906) {
+            sum += lowest;
+            count += 1.0;
+        }
+        let value = sum / f64::max(count, 1.0) + 100.0 * axis.dot(usual);
+        if value > best.0 {
+            best = (value, *axis);
+        }
+    }
+    best.1
+}
+
+/// Radii of the joint surface over the net, mm, and the share of the
+/// directions out of the neck in which a valley of 30 HU was seen.
+fn follow_valley(
+    patch: &Patch,
+    centre: PatientPoint,
+    radius_mm: f64,
+    neck: Direction,
+) -> (Vec<f32>, f64) {
+    let [rows, columns] = NET;
+    let steps = (2.0 * BAND_MM / STEP_MM) as usize + 1;
+    let (near, far) = ((1.0 / STEP_MM) as usize, (4.0 / STEP_MM) as usize);
+    let margin = 2 * far;
+    let mut costs = Vec::with_capacity(rows * columns * steps);
+    let (mut seen, mut looked) = (0_usize, 0_usize);
+    for node in 0..rows * columns {
+        let Some(ray) = net_direction(node) else { continue };
+        let hu: Vec<f32> = (0..steps + 2 * margin)
+            .map(|i| {
+                let offset = (i as f64 - margin as f64) * STEP_MM - BAND_MM;
+                read(patch, centre, ray, radius_mm + offset)
+            })
+            .collect();
+        let mut deepest = 0.0_f32;
+        for step in 0..steps {
+            let at = step + margin;
+            let inner = hu[at - far..=at - near].iter().copied().fold(-100.0, f32::max);
+            let outer = hu[at + near..=at + far].iter().copied().fold(-100.0, f32::max);
+            let valley = (inner.min(outer) - hu[at]).clamp(-50.0, 300.0);
+            let drop = (inner - outer.max(hu[at])).clamp(0.0, 200.0);
+            deepest = deepest.max(valley);
+            let off = (step as f64 * STEP_MM - BAND_MM) as f32;
+            let pull = STIFFNESS_HU * off * off;
+            costs.push(0.1 * hu[at].clamp(0.0, 600.0) + pull - valley - 0.5 * drop);
+        }
+        if ray.dot(neck) < 0.5 {
+            looked += 1;
+            seen += usize::from(deepest > 30.0);
+        }
+    }
+    let sheet = Sheet { rows, columns, steps, wraps: true, costs };
+    let chosen = sheet.settle(Prices { one_step: 30.0, jump: 200.0 });
+    let radii = chosen
+        .iter()
+        .map(|step| (radius_mm - BAND_MM + f64::from(*step) * STEP_MM) as f32)
+        .collect();
+    (radii, seen as f64 / looked.max(1) as f64)
+}

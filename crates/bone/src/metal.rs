@@ -1,0 +1,115 @@
+//! Metal, saturated voxels, and where the HU around metal are wrong.
+
+use pilothole_volume::{Mask, Neighbours, components};
+
+use crate::coarse::Cells;
+use crate::patch::Patch;
+
+/// Least volume of a piece of metal, mm³; smaller specks are noise or teeth of
+/// a dense cortex.
+const LEAST_METAL_MM3: f64 = 8.0;
+/// Streaks are looked for this far from metal, within its slices, mm.
+const STREAK_REACH_MM: f64 = 80.0;
+/// HU that soft tissue does not leave without an artefact or contrast.
+const SOFT_HU: std::ops::RangeInclusive<f32> = -160.0..=160.0;
+/// Least HU of marrow, fat included.
+const MARROW_LEAST_HU: f32 = -200.0;
+/// Air is at most this, HU.
+const AIR_HU: f32 = -500.0;
+/// Share of voxels out of their range within 4 mm that makes a zone.
+const ZONE_SHARE: f32 = 0.12;
+/// Half-width over which that share is taken, mm.
+const ZONE_REACH_MM: f64 = 4.0;
+
+/// What metal does to a region.
+pub(crate) struct Metal {
+    pub(crate) metal: Mask,
+    pub(crate) saturated: Mask,
+}
+
+/// Find metal and saturated voxels.
+///
+/// Saturated are voxels at the storage ceiling where it is known; else those
+/// at the region's greatest value when that is 3000 HU or more and shared by
+/// eight voxels.
+pub(crate) fn find(patch: &Patch, metal_hu: f64, ceiling_hu: Option<f64>) -> Metal {
+    let bright = Mask::where_true(patch.size, |at| f64::from(patch.hu[at]) >= metal_hu);
+    if bright.is_empty() {
+        return Metal { metal: bright.clone(), saturated: bright };
+    }
+    let sets = components(&bright, Neighbours::TwentySix);
+    let least = LEAST_METAL_MM3 / patch.grid.voxel_mm3();
+    let metal = Mask::where_true(patch.size, |at| {
+        let set = sets.numbers[at] as usize;
+        set != 0 && sets.sizes[set] as f64 >= least
+    });
+    let ceiling = ceiling_hu.map_or_else(|| plateau(patch), |hu| Some(hu as f32));
+    let saturated = match ceiling {
+        Some(ceiling) => Mask::where_true(patch.size, |at| patch.hu[at] >= ceiling),
+        None => Mask::none(patch.size),
+    };
+    Metal { metal, saturated }
+}
+
+fn plateau(patch: &Patch) -> Option<f32> {
+    let most = patch.hu.iter().copied().fold(f32::NEG_INFINITY, f32::max);
+    let shared = patch.hu.iter().filter(|hu| **hu >= most).count();
+    (most >= 3000.0 && shared >= 8).then_some(most)
+}
+
+/// Where HU are not to be trusted: within `margin_mm` of metal, and wherever,
+/// in the slices that metal reaches, voxels of soft tissue or marrow leave
+/// their physical range more often than chance, air left out.
+pub(crate) fn artefact(
+    patch: &Patch,
+    cells: &Cells,
+    found: &Metal,
+    labels: &[u8],
+    margin_mm: f64,
+) -> Mask {
+    if found.metal.is_empty() {
+        return Mask::none(patch.size);
+    }
+    let metal = cells.mean(|at| f32::from(u8::from(found.metal.has(patch.index(at)))));
+    let near = cells.near(&metal, margin_mm);
+    let in_reach = cells.near_in_slices(&metal, STREAK_REACH_MM);
+    let air = large_air(patch);
+    let wrong = cells.mean(|at| {
+        let index = patch.index(at);
+        if !in_reach[cells.holding(index)] || patch.hu[at].is_nan() || air.has(index) {
+            return f32::NAN;
+        }
+        let hu = patch.hu[at];
+        let out = if labels[at] == 0 { !SOFT_HU.contains(&hu) } else { hu < MARROW_LEAST_HU };
+        f32::from(u8::from(out))
+    });
+    let share = cells.smooth(&wrong, ZONE_REACH_MM);
+    Mask::where_true(patch.size, |at| {
+        let cell = cells.holding(patch.index(at));
+        near[cell] || (in_reach[cell] && share[cell] > ZONE_SHARE)
+    })
+}
+
+/// Air of bowel, skin folds and the room: connected dark voxels of 1 cm³ or
+/// more, with the partly filled voxels around it.
+fn large_air(patch: &Patch) -> Mask {
+    let dark = Mask::where_true(patch.size, |at| patch.hu[at] < AIR_HU);
+    let sets = components(&dark, Neighbours::Six);
+    let least = 1000.0 / patch.grid.voxel_mm3();
+    let mut air = Mask::none(patch.size);
+    let rim = patch.ball(4.0);
+    for (at, set) in sets.numbers.iter().enumerate() {
+        if *set != 0 && sets.sizes[*set as usize] as f64 >= least {
+            let index = patch.index(at);
+            air.set(index, true);
+            for step in &rim {
+                if let Some(to) = step.from(patch.size, index, at)
+                    && patch.hu[to] < *SOFT_HU.start()
+                {
+                    air.set(patch.index(to), true);
+                }
+            }
+        }
+    }
+    air
+}

@@ -1,0 +1,146 @@
+//! The Hounsfield units of the region at work, and how its voxels lie in mm.
+
+use pilothole_volume::{Grid, Offset, PatientPoint, Region, Volume, VoxelPoint};
+
+/// HU of a region; what was not measured is NaN in `hu`.
+pub(crate) struct Patch {
+    pub(crate) grid: Grid,
+    pub(crate) size: [usize; 3],
+    pub(crate) hu: Vec<f32>,
+    /// Mean spacing along columns, rows, slices, mm.
+    pub(crate) spacing_mm: [f64; 3],
+    slice_origins: Vec<PatientPoint>,
+}
+
+impl Patch {
+    pub(crate) fn of(volume: &Volume, region: Region) -> Self {
+        let grid = volume.grid().within(region);
+        let slice_origins = (0..region.size()[2]).map(|k| grid.centre_of([0, 0, k])).collect();
+        Self {
+            size: region.size(),
+            hu: volume.copy_region(region),
+            spacing_mm: grid.spacing_mm(),
+            slice_origins,
+            grid,
+        }
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        self.hu.len()
+    }
+
+    /// Voxels in one slice.
+    pub(crate) fn plane(&self) -> usize {
+        self.size[0] * self.size[1]
+    }
+
+    pub(crate) fn strides(&self) -> [usize; 3] {
+        [1, self.size[0], self.plane()]
+    }
+
+    pub(crate) fn index(&self, at: usize) -> [usize; 3] {
+        let in_plane = at % self.plane();
+        [in_plane % self.size[0], in_plane / self.size[0], at / self.plane()]
+    }
+
+    pub(crate) fn centre(&self, index: [usize; 3]) -> PatientPoint {
+        let steps = self.grid.steps();
+        self.slice_origins[index[2]] + steps[0] * index[0] as f64 + steps[1] * index[1] as f64
+    }
+
+    /// Trilinear HU, `None` outside the region or where nothing was measured.
+    pub(crate) fn sample(&self, at: PatientPoint) -> Option<f32> {
+        let VoxelPoint(voxel) = self.grid.voxel_from_patient(at);
+        let mut base = [0; 3];
+        let mut part = [0.0_f32; 3];
+        for axis in 0..3 {
+            let last = self.size[axis] - 1;
+            if !(voxel[axis] >= 0.0 && voxel[axis] <= last as f64) {
+                return None;
+            }
+            base[axis] = (voxel[axis] as usize).min(last.saturating_sub(1));
+            part[axis] = (voxel[axis] - base[axis] as f64) as f32;
+        }
+        let strides = self.strides();
+        let start = base[0] + base[1] * strides[1] + base[2] * strides[2];
+        let mut sum = 0.0;
+        for corner in 0..8_usize {
+            let mut weight = 1.0;
+            let mut from = start;
+            for axis in 0..3 {
+                if corner >> axis & 1 == 1 {
+                    weight *= part[axis];
+                    from += strides[axis];
+                } else {
+                    weight *= 1.0 - part[axis];
+                }
+            }
+            if weight > 0.0 {
+                sum += weight * self.hu[from];
+            }
+        }
+        sum.is_finite().then_some(sum)
+    }
+
+    /// Whether all 26 neighbours of a voxel are in the region.
+    pub(crate) fn is_interior(&self, index: [usize; 3]) -> bool {
+        (0..3).all(|a| index[a] > 0 && index[a] + 1 < self.size[a])
+    }
+
+    /// Index steps of the 26 neighbours with their lengths in mm; faces first.
+    pub(crate) fn neighbours(&self) -> Vec<Step> {
+        let mut all: Vec<Step> = box_of([1; 3]).map(|by| self.step(by)).collect();
+        all.retain(|step| step.by != [0; 3]);
+        all.sort_by_key(|step| step.by.iter().map(|b| b.abs()).sum::<isize>());
+        all
+    }
+
+    /// All steps whose length is at most `radius_mm`, the centre left out.
+    pub(crate) fn ball(&self, radius_mm: f64) -> Vec<Step> {
+        let reach = self.spacing_mm.map(|s| (radius_mm / s * 1.5) as isize + 1);
+        let mut all: Vec<Step> = box_of(reach).map(|by| self.step(by)).collect();
+        all.retain(|s| s.length_mm > 0.0 && s.length_mm <= radius_mm as f32 + 1e-4);
+        all
+    }
+
+    fn step(&self, by: [isize; 3]) -> Step {
+        let steps = self.grid.steps();
+        let stretch = self.spacing_mm[2] / steps[2].length_mm();
+        let offset: Offset =
+            steps[0] * by[0] as f64 + steps[1] * by[1] as f64 + steps[2] * (by[2] as f64 * stretch);
+        let strides = self.strides();
+        Step {
+            by,
+            jump: by[0] + by[1] * strides[1] as isize + by[2] * strides[2] as isize,
+            length_mm: offset.length_mm() as f32,
+        }
+    }
+}
+
+/// All index steps of a box, slices outermost.
+pub(crate) fn box_of(reach: [isize; 3]) -> impl Iterator<Item = [isize; 3]> {
+    let [x, y, z] = reach;
+    (-z..=z).flat_map(move |dz| (-y..=y).flat_map(move |dy| (-x..=x).map(move |dx| [dx, dy, dz])))
+}
+
+/// A move from one voxel to another.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Step {
+    pub(crate) by: [isize; 3],
+    pub(crate) jump: isize,
+    pub(crate) length_mm: f32,
+}
+
+impl Step {
+    /// Array position after the move from `index` at `at`; `None` outside.
+    #[inline]
+    pub(crate) fn from(&self, size: [usize; 3], index: [usize; 3], at: usize) -> Option<usize> {
+        for axis in 0..3 {
+            let moved = index[axis] as isize + self.by[axis];
+            if moved < 0 || moved >= size[axis] as isize {
+                return None;
+            }
+        }
+        at.checked_add_signed(self.jump)
+    }
+}

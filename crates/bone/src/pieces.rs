@@ -1,0 +1,112 @@
+//! Which enclosed pieces are bone: not specks, not lumens, not bare metal.
+
+use std::collections::BTreeMap;
+
+use pilothole_volume::Mask;
+
+use crate::bones::BoneFinding;
+use crate::find::Names;
+use crate::patch::Patch;
+use crate::runs::{Piece, pieces};
+
+/// Smallest piece of a bone kept beside its largest, mm³.
+const LEAST_PIECE_MM3: f64 = 200.0;
+/// Smallest bone kept, mm³: a sphere of 10 mm.
+const LEAST_BONE_MM3: f64 = 500.0;
+/// Larger bodies are not asked whether they are a lumen, mm³: an iliac artery
+/// and a loop of bowel in the region of a hip stay below.
+const LARGEST_LUMEN_MM3: f64 = 60_000.0;
+/// Bodies never denser than this in all but 1 % are suspect of being a lumen:
+/// arterial contrast seldom passes 450 HU, cortex does even when blurred.
+const LUMEN_MOST_HU: f32 = 450.0;
+/// Below this a voxel inside a body is hollow: marrow, not contrast, HU.
+const HOLLOW_HU: f32 = 130.0;
+/// Share of hollow voxels under which a body is solid.
+const SOLID_FRACTION: f64 = 0.2;
+
+/// Remove pieces that are no bone from the labels; a name stays with its label.
+pub(crate) fn clean(
+    patch: &Patch,
+    metal: &Mask,
+    labels: &mut [u8],
+    names: &[Option<crate::params::BoneName>],
+    findings: &mut Vec<BoneFinding>,
+) -> Names {
+    let voxel_mm3 = patch.grid.voxel_mm3();
+    let pieces = pieces(labels, patch.size);
+    let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
+    for piece in &pieces {
+        let most = largest.entry(piece.label).or_insert(0);
+        *most = (*most).max(piece.voxel_count);
+    }
+    let mut left_out: Vec<&Piece> = Vec::new();
+    for piece in &pieces {
+        let volume_mm3 = piece.voxel_count as f64 * voxel_mm3;
+        let is_largest = largest.get(&piece.label) == Some(&piece.voxel_count);
+        let least = if is_largest { LEAST_BONE_MM3 } else { LEAST_PIECE_MM3 };
+        let lumen = volume_mm3 < LARGEST_LUMEN_MM3 && is_lumen(patch, piece);
+        if volume_mm3 < least || lumen || is_bare_metal(patch, metal, piece) {
+            for run in &piece.runs {
+                labels[run.from..run.to].fill(0);
+            }
+            if lumen && volume_mm3 >= LEAST_BONE_MM3 {
+                left_out.push(piece);
+            }
+        }
+    }
+    if let Some(piece) = left_out.iter().max_by_key(|piece| piece.voxel_count) {
+        let voxels: usize = left_out.iter().map(|piece| piece.voxel_count).sum();
+        findings.push(BoneFinding::LeftOut {
+            count: left_out.len(),
+            volume_mm3: voxels as f64 * voxel_mm3,
+            at: patch.centre(patch.index(piece.runs[0].from)),
+        });
+    }
+    names.to_vec()
+}
+
+/// Solid, and never as dense as cortex.
+fn is_lumen(patch: &Patch, piece: &Piece) -> bool {
+    let (mut dense, mut hollow) = (0_usize, 0_usize);
+    for at in piece.voxels() {
+        dense += usize::from(patch.hu[at] > LUMEN_MOST_HU);
+        hollow += usize::from(patch.hu[at] < HOLLOW_HU);
+    }
+    let count = piece.voxel_count as f64;
+    (dense as f64) < 0.01 * count && (hollow as f64) < SOLID_FRACTION * count
+}
+
+fn is_bare_metal(patch: &Patch, metal: &Mask, piece: &Piece) -> bool {
+    if metal.is_empty() {
+        return false;
+    }
+    let inside = piece.voxels().filter(|at| metal.has(patch.index(*at))).count();
+    4 * inside > piece.voxel_count
+}
+
+/// Names of the labels that are left.
+pub(crate) struct Kept {
+    pub(crate) names: Names,
+}
+
+/// Number the labels from 1 without gaps: named bones in the order of their
+/// names, then the others by falling size.
+pub(crate) fn renumber(labels: &mut [u8], names: &[Option<crate::params::BoneName>]) -> Kept {
+    let mut counts = vec![0_usize; names.len() + 1];
+    for label in labels.iter() {
+        counts[usize::from(*label)] += 1;
+    }
+    let mut left: Vec<usize> = (1..=names.len()).filter(|label| counts[*label] > 0).collect();
+    left.sort_by_key(|label| {
+        let name = names[*label - 1];
+        (name.is_none(), name, std::cmp::Reverse(counts[*label]), *label)
+    });
+    let mut to = vec![0_u8; names.len() + 1];
+    for (rank, label) in left.iter().enumerate() {
+        to[*label] = rank as u8 + 1;
+    }
+    for label in labels.iter_mut() {
+        *label = to[usize::from(*label)];
+    }
+    Kept { names: left.iter().map(|label| names[*label - 1]).collect() }
+}

@@ -1,0 +1,311 @@
+//! The sacroiliac joint as a sheet, placed from the hip centre and then found.
+//!
+//! Profiles run across the joint, from sacrum to ilium; the sheet follows the
+//! dark valley between the two cortices. Where no valley shows (outside the
+//! joint, or with coarse slices) its stiffness and a weak pull towards the
+//! usual plane carry it. Patients lie on their back with the pelvis turned by
+//! less than about 20°; nothing is said of others.
+
+use pilothole_volume::{Offset, PatientPoint};
+
+use crate::joint::Joint;
+use crate::patch::Patch;
+use crate::sheet::{Prices, Sheet};
+
+/// Angle of the joint to the sagittal plane, seen from above, degrees.
+const SLANT_DEG: f64 = 26.0;
+/// Posterior range of the net along the joint, from the hip centre, mm.
+const ALONG_MM: [f64; 2] = [24.0, 96.0];
+/// Least height of the net above the hip centre, mm.
+const LEAST_HEIGHT_MM: f64 = 34.0;
+/// Place of the profiles across the joint, from the hip centre, mm; joints of
+/// two hips lay at -22 and -13.
+const ACROSS_MM: [f64; 2] = [-50.0, 5.0];
+/// Usual place of the joint's plane, mm, a weak pull only.
+const USUAL_MM: f64 = -19.0;
+/// How far the sheet may leave the plane that fits best, mm.
+const BAND_MM: f64 = 7.0;
+/// Net spacing along and up, mm.
+const NET_MM: f64 = 2.0;
+/// Step of the profiles, mm.
+const STEP_MM: f64 = 0.75;
+/// How far the two cortices beside the joint are looked for, mm.
+const LOOK_MM: f64 = 4.0;
+/// Where the ilium's outer table lies beyond the joint, mm; between the two
+/// tables of an ilium, which also make a valley, nothing follows there.
+const OUTER_TABLE_MM: [f64; 2] = [8.0, 18.0];
+/// Widest voxel in the plane in which the joint (2 to 4 mm) can show; at 3 mm
+/// the marrow between the ilium's tables is the darker valley.
+const COARSEST_MM: f64 = 2.0;
+/// Depth of a valley that counts as the joint, HU.
+const SEEN_HU: f32 = 60.0;
+/// Share of nodes with the joint below which it counts as not there.
+const LEAST_SEEN: f64 = 0.03;
+/// The sheet is believed this many nodes around one that shows the joint.
+const BELIEVED_NODES: usize = 3;
+
+/// A sacroiliac joint that was found.
+pub(crate) struct Sacroiliac {
+    origin: PatientPoint,
+    across: Offset,
+    along: Offset,
+    rows: usize,
+    columns: usize,
+    /// Place across the joint at each node, mm, rows upwards; NaN where the
+    /// joint does not show nearby.
+    places_mm: Vec<f32>,
+    /// Share of the nodes that show the joint.
+    pub(crate) seen_fraction: f64,
+}
+
+/// Depth of the valley at every step of every profile, HU, and the HU there.
+struct Valleys {
+    rows: usize,
+    columns: usize,
+    steps: usize,
+    depths: Vec<f32>,
+    hu: Vec<f32>,
+}
+
+/// A plane over the net: step = at + row · up + column · along.
+#[derive(Clone, Copy)]
+struct Plane {
+    at: f64,
+    up: f64,
+    along: f64,
+}
+
+impl Sacroiliac {
+    /// Find the joint beside a hip; `None` when the region does not reach it
+    /// or it does not show.
+    pub(crate) fn find(patch: &Patch, hip: &Joint) -> Option<Self> {
+        if patch.spacing_mm[0].max(patch.spacing_mm[1]) > COARSEST_MM {
+            return None;
+        }
+        let (sin, cos) = SLANT_DEG.to_radians().sin_cos();
+        let lateral = hip.side.lateral();
+        let across = Offset([cos * lateral, sin, 0.0]);
+        let along = Offset([-sin * lateral, cos, 0.0]);
+        let ends = [0, patch.size[2] - 1].map(|k| patch.centre([0, 0, k]).0[2]);
+        let height = ends[0].max(ends[1]) - hip.centre.0[2] - LEAST_HEIGHT_MM;
+        if height < 5.0 * NET_MM {
+            return None;
+        }
+        let rows = (height.min(90.0) / NET_MM) as usize;
+        let columns = ((ALONG_MM[1] - ALONG_MM[0]) / NET_MM) as usize;
+        let mut joint = Self {
+            origin: hip.centre,
+            across,
+            along,
+            rows,
+            columns,
+            places_mm: Vec::new(),
+            seen_fraction: 0.0,
+        };
+        let valleys = joint.valleys(patch);
+        let plane = valleys.best_plane();
+        (joint.places_mm, joint.seen_fraction) = valleys.follow(plane)?;
+        Some(joint)
+    }
+
+    /// Distance beyond the sheet towards the ilium, mm, negative on the
+    /// sacrum's side; `None` where the sheet is not believed.
+    pub(crate) fn beyond_mm(&self, at: PatientPoint) -> Option<f64> {
+        let offset = at - self.origin;
+        let column = (offset.dot(self.along) - ALONG_MM[0]) / NET_MM;
+        let row = (offset.0[2] - LEAST_HEIGHT_MM) / NET_MM;
+        let inside = column >= 0.0
+            && row >= 0.0
+            && column <= (self.columns - 1) as f64
+            && row < self.rows as f64;
+        if !inside {
+            return None;
+        }
+        let row = row.min((self.rows - 1) as f64);
+        let (r, c) = (row as usize, column as usize);
+        let (r1, c1) = ((r + 1).min(self.rows - 1), (c + 1).min(self.columns - 1));
+        let (v, u) = (row - r as f64, column - c as f64);
+        let node = |r: usize, c: usize| f64::from(self.places_mm[r * self.columns + c]);
+        let low = node(r, c) * (1.0 - u) + node(r, c1) * u;
+        let high = node(r1, c) * (1.0 - u) + node(r1, c1) * u;
+        let place = low * (1.0 - v) + high * v;
+        (!place.is_nan()).then(|| offset.dot(self.across) - place)
+    }
+
+    fn valleys(&self, patch: &Patch) -> Valleys {
+        let steps = ((ACROSS_MM[1] - ACROSS_MM[0]) / STEP_MM) as usize + 1;
+        let (near, far) = (1, (LOOK_MM / STEP_MM) as usize);
+        let outer = OUTER_TABLE_MM.map(|mm| (mm / STEP_MM) as usize);
+        let (mut depths, mut hus) = (Vec::new(), Vec::new());
+        for row in 0..self.rows {
+            for column in 0..self.columns {
+                let base = self.origin
+                    + self.along * (ALONG_MM[0] + column as f64 * NET_MM)
+                    + Offset([0.0, 0.0, LEAST_HEIGHT_MM + row as f64 * NET_MM]);
+                let hu: Vec<f32> = (0..steps + far + outer[1])
+                    .map(|i| {
+                        let place = ACROSS_MM[0] + (i as f64 - far as f64) * STEP_MM;
+                        let at = base + self.across * place;
+                        patch.sample(at).unwrap_or(-100.0).clamp(-100.0, 600.0)
+                    })
+                    .collect();
+                for step in 0..steps {
+                    let at = step + far;
+                    let top = |part: &[f32]| part.iter().copied().fold(-100.0, f32::max);
+                    let bony = top(&hu[at - far..=at - near]).min(top(&hu[at + near..=at + far]));
+                    let table = top(&hu[at + outer[0]..at + outer[1]]);
+                    let deep = if bony.min(table) > 180.0 {
+                        (bony - hu[at]).clamp(0.0, 250.0)
+                    } else {
+                        0.0
+                    };
+                    depths.push(deep);
+                    hus.push(hu[at]);
+                }
+            }
+        }
+        Valleys { rows: self.rows, columns: self.columns, steps, depths, hu: hus }
+    }
+}
+
+impl Plane {
+    fn step(&self, row: usize, column: usize) -> f64 {
+        self.at + self.up * row as f64 + self.along * column as f64
+    }
+}
+
+impl Valleys {
+    /// The plane with the deepest valleys in all, over places, tilts and turns.
+    fn best_plane(&self) -> Plane {
+        let usual = (USUAL_MM - ACROSS_MM[0]) / STEP_MM;
+        let mut best = (f64::NEG_INFINITY, Plane { at: usual, up: 0.0, along: 0.0 });
+        for up in [-0.3, 0.0, 0.3, 0.6, 0.9] {
+            for along in [-0.8, -0.4, 0.0, 0.4, 0.8] {
+                for middle in 0..self.steps {
+                    let at = middle as f64
+                        - up * 0.5 * self.rows as f64
+                        - along * 0.35 * self.columns as f64;
+                    let plane = Plane { at, up, along };
+                    let value = self.depth_along(plane) - (middle as f64 - usual).powi(2) * 0.02;
+                    if value > best.0 {
+                        best = (value, plane);
+                    }
+                }
+            }
+        }
+        best.1
+    }
+
+    /// Mean depth within one step of a plane, HU.
+    fn depth_along(&self, plane: Plane) -> f64 {
+        let mut sum = 0.0;
+        for row in 0..self.rows {
+            for column in 0..self.columns {
+                let step = plane.step(row, column).round();
+                if step >= 1.0 && step + 1.0 < self.steps as f64 {
+                    let at = (row * self.columns + column) * self.steps + step as usize;
+                    let around = [self.depths[at - 1], self.depths[at], self.depths[at + 1]];
+                    sum += f64::from(around.into_iter().fold(0.0, f32::max));
+                }
+            }
+        }
+        sum / (self.rows * self.columns) as f64
+    }
+
+    /// The sheet within the band around a plane, mm, NaN away from where the
+    /// joint shows; `None` when it shows almost nowhere.
+    fn follow(&self, plane: Plane) -> Option<(Vec<f32>, f64)> {
+        let band = (BAND_MM / STEP_MM) as usize;
+        let steps = 2 * band + 1;
+        let mut costs = Vec::with_capacity(self.rows * self.columns * steps);
+        for row in 0..self.rows {
+            for column in 0..self.columns {
+                let start = plane.step(row, column).round() - band as f64;
+                let node = (row * self.columns + column) * self.steps;
+                for i in 0..steps {
+                    let step = start + i as f64;
+                    let off = (i as f64 - band as f64) as f32;
+                    let inside = step >= 0.0 && step < self.steps as f64;
+                    let (deep, hu) = if inside {
+                        (self.depths[node + step as usize], self.hu[node + step as usize])
+                    } else {
+                        (0.0, 0.0)
+                    };
+                    costs.push(0.15 * off * off + 0.05 * hu - deep);
+                }
+            }
+        }
+        let sheet = Sheet { rows: self.rows, columns: self.columns, steps, wraps: false, costs };
+        let chosen = sheet.settle(Prices { one_step: 25.0, jump: 160.0 });
+        let mut seen = vec![false; chosen.len()];
+        let mut places = Vec::with_capacity(chosen.len());
+        for (node, offset) in chosen.iter().enumerate() {
+            let (row, column) = (node / self.columns, node % self.columns);
+            let step = plane.step(row, column).round() - band as f64 + f64::from(*offset);
+            places.push((ACROSS_MM[0] + step * STEP_MM) as f32);
+            if step >= 0.0 && step.round() < self.steps as f64 {
+                seen[node] = self.depths[node * self.steps + step.round() as usize] > SEEN_HU;
+            }
+        }
+        self.keep_largest(&mut seen);
+        let count = seen.iter().filter(|s| **s).count();
+        let seen_fraction = count as f64 / seen.len() as f64;
+        if seen_fraction < LEAST_SEEN {
+            return None;
+        }
+        for node in 0..places.len() {
+            if !self.believed(&seen, node) {
+                places[node] = f32::NAN;
+            }
+        }
+        Some((places, seen_fraction))
+    }
+
+    /// Forget all but the largest connected set of seen nodes: two tables of a
+    /// thin ilium also make a valley, elsewhere.
+    fn keep_largest(&self, seen: &mut [bool]) {
+        let mut set_of = vec![0_usize; seen.len()];
+        let mut sizes = vec![0_usize];
+        for first in 0..seen.len() {
+            if !seen[first] || set_of[first] != 0 {
+                continue;
+            }
+            let set = sizes.len();
+            sizes.push(0);
+            set_of[first] = set;
+            let mut queue = vec![first];
+            while let Some(node) = queue.pop() {
+                sizes[set] += 1;
+                let (row, column) = (node / self.columns, node % self.columns);
+                for r in row.saturating_sub(1)..(row + 2).min(self.rows) {
+                    for c in column.saturating_sub(1)..(column + 2).min(self.columns) {
+                        let next = r * self.columns + c;
+                        if seen[next] && set_of[next] == 0 {
+                            set_of[next] = set;
+                            queue.push(next);
+                        }
+                    }
+                }
+            }
+        }
+        let mut largest = 0;
+        for (set, size) in sizes.iter().enumerate() {
+            if *size > sizes[largest] {
+                largest = set;
+            }
+        }
+        for (seen, set) in seen.iter_mut().zip(&set_of) {
+            *seen = *seen && *set == largest;
+        }
+    }
+
+    fn believed(&self, seen: &[bool], node: usize) -> bool {
+        let (row, column) = (node / self.columns, node % self.columns);
+        let span = |at: usize, most: usize| {
+            at.saturating_sub(BELIEVED_NODES)..(at + BELIEVED_NODES + 1).min(most)
+        };
+        let around = span(row, self.rows)
+            .flat_map(|r| span(column, self.columns).map(move |c| r * self.columns + c));
+        around.filter(|n| seen[*n]).count() >= 4
+    }
+}

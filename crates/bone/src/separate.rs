@@ -1,0 +1,219 @@
+//! Whose wall is it: markers from the joints and known points, then a flood.
+
+use std::collections::BTreeMap;
+
+use pilothole_volume::{PatientPoint, nearest_voxel};
+use rayon::prelude::*;
+
+use crate::flood::flood;
+use crate::joint::Joint;
+use crate::params::{BoneName, HipHints};
+use crate::patch::Patch;
+use crate::sacroiliac::Sacroiliac;
+use crate::wall::Rank;
+
+/// Smallest connected wall that becomes a bone without a marker, mm³: a sphere
+/// of 9 mm; below it lie calcifications, phleboliths and noise.
+const LEAST_WALL_MM3: f64 = 400.0;
+/// Reach of a known point's marker, mm.
+const POINT_REACH_MM: f64 = 6.0;
+/// Most bones told apart; the largest are kept.
+const MOST_BONES: usize = 200;
+
+/// Walls with their owners.
+pub(crate) struct Owned {
+    /// 0 nobody, else 1 + the position in `names`.
+    pub(crate) owners: Vec<u8>,
+    /// Names of the bones by owner, `None` where no hint names it.
+    pub(crate) names: Vec<Option<BoneName>>,
+}
+
+/// A hip joint with the sacroiliac joint of its side, where the region has it.
+pub(crate) struct Hip {
+    pub(crate) joint: Joint,
+    pub(crate) sacroiliac: Option<Sacroiliac>,
+}
+
+/// Share out the walls.
+pub(crate) fn separate(patch: &Patch, ranks: &[Rank], hips: &[Hip], hints: &HipHints) -> Owned {
+    let mut owned = Owned { owners: vec![0; ranks.len()], names: Vec::new() };
+    let mut known: BTreeMap<BoneName, u8> = BTreeMap::new();
+    let mut wanted: Vec<BoneName> = Vec::new();
+    for hip in hips {
+        wanted.extend([hip.joint.side.hip(), hip.joint.side.femur(), BoneName::Sacrum]);
+    }
+    wanted.extend(hints.points.iter().map(|p| p.bone));
+    for name in wanted {
+        known.entry(name).or_insert_with(|| {
+            owned.names.push(Some(name));
+            owned.names.len() as u8
+        });
+    }
+    for hip in hips {
+        mark_hip(patch, ranks, hip, &known, &mut owned.owners);
+    }
+    for point in &hints.points {
+        let marker = known[&point.bone];
+        mark_near(patch, ranks, point.at, marker, &mut owned.owners);
+    }
+    let seeds = positions(&owned.owners, |_, owner| *owner != 0);
+    flood(patch, &seeds, |at| ranks[at] != Rank::None, &mut owned.owners);
+    own_the_rest(patch, ranks, &mut owned);
+    owned
+}
+
+/// Array positions of what passes a test, rising.
+fn positions<T: Sync>(values: &[T], test: impl Fn(usize, &T) -> bool + Sync) -> Vec<u32> {
+    values
+        .par_iter()
+        .enumerate()
+        .filter(|(at, value)| test(*at, value))
+        .map(|(at, _)| at as u32)
+        .collect()
+}
+
+/// Markers of the bones at a hip, by where a wall lies as seen from the joints.
+fn mark_hip(
+    patch: &Patch,
+    ranks: &[Rank],
+    hip: &Hip,
+    known: &BTreeMap<BoneName, u8>,
+    owners: &mut [u8],
+) {
+    let joint = &hip.joint;
+    let hip_bone = known[&joint.side.hip()];
+    let femur = known[&joint.side.femur()];
+    let sacrum = known[&BoneName::Sacrum];
+    owners.par_iter_mut().zip(ranks).enumerate().for_each(|(at, (owner, rank))| {
+        if *rank == Rank::None {
+            return;
+        }
+        let point = patch.centre(patch.index(at));
+        match place_of(hip, point, *rank == Rank::Strong) {
+            Some(Bone::Hip) => *owner = hip_bone,
+            Some(Bone::Femur) => *owner = femur,
+            Some(Bone::Sacrum) => *owner = sacrum,
+            None => {}
+        }
+    });
+}
+
+/// The bones that a hip tells apart.
+enum Bone {
+    Hip,
+    Femur,
+    Sacrum,
+}
+
+/// The bone that a wall must belong to by its place; `None` where it is open.
+fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
+    let joint = &hip.joint;
+    if joint.reaches(point, 8.0) {
+        let place = joint.place(point);
+        if place.beyond_mm < -0.3 && !place.in_neck() {
+            return Some(Bone::Femur);
+        }
+        let beside = place.beyond_mm > 0.3 && place.beyond_mm < 8.0;
+        let medial = place.in_socket() && place.lateral_mm < 8.0;
+        return (strong && beside && medial).then_some(Bone::Hip);
+    }
+    if !strong {
+        return None;
+    }
+    if below_and_lateral(joint, point) {
+        return Some(Bone::Femur);
+    }
+    let Some(sacroiliac) = &hip.sacroiliac else {
+        return deep_in_sacrum(joint, point).then_some(Bone::Sacrum);
+    };
+    let beyond_mm = sacroiliac.beyond_mm(point)?;
+    if (0.7..8.0).contains(&beyond_mm) {
+        Some(Bone::Hip)
+    } else if (-8.0..-0.7).contains(&beyond_mm) {
+        Some(Bone::Sacrum)
+    } else {
+        None
+    }
+}
+
+/// Where only a femur can be: 25 mm or more lateral of the hip centre, no more
+/// than 15 mm above it; the ilium is higher, the ischium medial.
+fn below_and_lateral(joint: &Joint, point: PatientPoint) -> bool {
+    let offset = point - joint.centre;
+    offset.0[0] * joint.side.lateral() > 25.0 && offset.0[2] < 15.0
+}
+
+/// Where, without a joint to go by, only a sacrum can be: 62 mm or more medial
+/// of the hip centre, well behind and above it.
+fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
+    let offset = point - joint.centre;
+    let medial_mm = -offset.0[0] * joint.side.lateral();
+    medial_mm > 62.0 && medial_mm < 110.0 && offset.0[1] > 12.0 && offset.0[2] > 30.0
+}
+
+fn mark_near(patch: &Patch, ranks: &[Rank], point: PatientPoint, marker: u8, owners: &mut [u8]) {
+    let Some(index) = nearest_voxel(&patch.grid, point) else { return };
+    let at = patch.grid.offset_of(index);
+    let mut mark = |to: usize| {
+        if ranks[to] == Rank::Strong {
+            owners[to] = marker;
+        }
+    };
+    mark(at);
+    for step in patch.ball(POINT_REACH_MM) {
+        if let Some(to) = step.from(patch.size, index, at) {
+            mark(to);
+        }
+    }
+}
+
+/// Connected strong walls that no marker reached become bones of their own.
+fn own_the_rest(patch: &Patch, ranks: &[Rank], owned: &mut Owned) {
+    let owners = &mut owned.owners;
+    let free = positions(ranks, |at, rank| *rank == Rank::Strong && owners[at] == 0);
+    let least = (LEAST_WALL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
+    let neighbours = patch.neighbours();
+    let mut sets: Vec<Vec<u32>> = Vec::new();
+    for first in free {
+        if owners[first as usize] != 0 {
+            continue;
+        }
+        owners[first as usize] = SEEN;
+        let mut set = vec![first];
+        let mut next = 0;
+        while let Some(at) = set.get(next).map(|at| *at as usize) {
+            next += 1;
+            let index = patch.index(at);
+            let around = neighbours.iter().filter_map(|step| step.from(patch.size, index, at));
+            for to in around {
+                if ranks[to] == Rank::Strong && owners[to] == 0 {
+                    owners[to] = SEEN;
+                    set.push(to as u32);
+                }
+            }
+        }
+        if set.len() >= least {
+            sets.push(set);
+        }
+    }
+    for owner in owners.iter_mut() {
+        if *owner == SEEN {
+            *owner = 0;
+        }
+    }
+    sets.sort_by_key(|set| std::cmp::Reverse(set.len()));
+    sets.truncate(MOST_BONES.saturating_sub(owned.names.len()));
+    let mut seeds = Vec::new();
+    for set in sets {
+        owned.names.push(None);
+        for at in &set {
+            owners[*at as usize] = owned.names.len() as u8;
+        }
+        seeds.extend(set);
+    }
+    seeds.sort_unstable();
+    flood(patch, &seeds, |at| ranks[at] == Rank::Weak, owners);
+}
+
+/// Marks a free wall that was visited; above any owner.
+const SEEN: u8 = 255;

@@ -1,0 +1,229 @@
+//! The demo's plan: fourteen holes that have something to say.
+
+use pilothole_plan::{LandmarkKind, LandmarkName, Side};
+use pilothole_volume::{Direction, Offset, PatientPoint};
+
+use super::{HALF_WIDTH_MM, bones};
+use crate::draft::{HoleDraft, PlanDraft};
+use crate::scene::Scene;
+
+/// From the socket's centre to where a cup screw's head seats, mm.
+const CUP_SEAT_MM: f64 = 27.5;
+/// Metal between a flange screw's seat and the bone, mm.
+const FLANGE_MM: f64 = 3.0;
+
+const TABLES: &str = "[policy]
+far_cortex = \"stop-short\"
+margin_mm = 2.0
+side_margin_mm = 1.0
+screw_gap_mm = 1.0
+
+[[screw]]
+name = \"HB 6.5\"
+stocked_lengths_mm = [20, 25, 30, 35, 40, 45, 50, 55, 60]
+";
+
+/// Where a hole begins.
+enum From {
+    /// On the cup, seen from its centre.
+    Cup([f64; 3]),
+    /// On a flange: the path goes through this place, relative to the hip
+    /// centre, and its seat lies before the first bone on it.
+    Flange([f64; 3]),
+}
+
+type Line = (&'static str, &'static str, From, [f64; 3], &'static str, Option<f64>, f64);
+
+/// Id, bone, where, direction, screw, planned length, swivel.
+const HOLES: [Line; 14] = [
+    (
+        "dome back",
+        "ilium",
+        From::Cup([-0.30, 0.48, 0.82]),
+        [-0.38, 0.60, 0.70],
+        "HB 6.5",
+        Some(50.0),
+        12.0,
+    ),
+    (
+        "dome mid",
+        "ilium",
+        From::Cup([-0.04, 0.20, 0.98]),
+        [0.02, 0.12, 0.99],
+        "HB 6.5",
+        Some(40.0),
+        12.0,
+    ),
+    (
+        "dome front",
+        "ilium",
+        From::Cup([0.02, -0.16, 0.98]),
+        [0.08, -0.04, 0.99],
+        "HB 6.5",
+        Some(45.0),
+        12.0,
+    ),
+    (
+        "dome side",
+        "ilium",
+        From::Cup([-0.24, 0.20, 0.95]),
+        [0.02, 0.30, 0.95],
+        "HB 6.5",
+        None,
+        12.0,
+    ),
+    (
+        "column",
+        "ischium",
+        From::Cup([-0.40, 0.88, 0.12]),
+        [-0.35, 0.93, 0.10],
+        "HB 6.5",
+        None,
+        12.0,
+    ),
+    (
+        "seat bone",
+        "ischium",
+        From::Cup([-0.24, 0.66, -0.70]),
+        [-0.20, 0.42, -0.88],
+        "HB 6.5",
+        Some(35.0),
+        12.0,
+    ),
+    (
+        "inner wall",
+        "ischium",
+        From::Cup([-0.97, -0.05, 0.10]),
+        [-0.98, -0.05, 0.10],
+        "HB 6.5",
+        Some(20.0),
+        0.0,
+    ),
+    (
+        "branch",
+        "pubis",
+        From::Cup([-0.70, -0.66, -0.20]),
+        [-0.80, -0.55, -0.20],
+        "HB 6.5",
+        None,
+        8.0,
+    ),
+    (
+        "wing 1",
+        "ilium",
+        From::Flange([2.0, 8.0, 44.0]),
+        [-0.76, -0.60, 0.22],
+        "HA 5.0",
+        Some(26.0),
+        6.0,
+    ),
+    ("wing 2", "ilium", From::Flange([4.0, -4.0, 56.0]), [-0.80, -0.55, 0.22], "HA 5.0", None, 6.0),
+    (
+        "wing 3",
+        "ilium",
+        From::Flange([10.0, 16.0, 66.0]),
+        [-0.05, 0.20, 0.97],
+        "HA 5.0",
+        Some(40.0),
+        6.0,
+    ),
+    (
+        "tuber 1",
+        "ischium",
+        From::Flange([-9.0, 27.0, -26.0]),
+        [-0.85, 0.00, -0.53],
+        "HA 4.5",
+        None,
+        0.0,
+    ),
+    (
+        "tuber 2",
+        "ischium",
+        From::Flange([-16.0, 30.0, -52.0]),
+        [-0.70, 0.30, -0.65],
+        "HA 5.0",
+        Some(30.0),
+        6.0,
+    ),
+    (
+        "pubis",
+        "pubis",
+        From::Flange([-26.0, -34.0, -8.0]),
+        [-0.20, 0.90, -0.38],
+        "HA 4.5",
+        Some(18.0),
+        0.0,
+    ),
+];
+
+pub(super) fn draft(scene: &Scene) -> PlanDraft {
+    let centre = bones::worn_centre();
+    let axis = along([0.68, -0.30, -0.67]);
+    let holes = HOLES.iter().map(|line| hole(scene, centre, line)).collect();
+    PlanDraft {
+        side: Side::Left,
+        centre,
+        axis,
+        outer_diameter_mm: 2.0 * (bones::WORN_RADIUS_MM - 1.0),
+        approach: Some(along([0.80, 0.25, -0.55])),
+        body_mass_kg: Some(74.0),
+        tables: TABLES.to_owned(),
+        holes,
+        landmarks: landmarks(),
+    }
+}
+
+fn along(of: [f64; 3]) -> Direction {
+    Direction::along(Offset(of)).unwrap_or(Direction::SUPERIOR)
+}
+
+fn near(of: [f64; 3]) -> PatientPoint {
+    PatientPoint([HALF_WIDTH_MM + of[0], of[1], of[2]])
+}
+
+fn hole(scene: &Scene, centre: PatientPoint, line: &Line) -> HoleDraft {
+    let (id, region, from, direction, screw, length_mm, swivel_deg) = line;
+    let direction = along(*direction);
+    let (zone, seat) = match from {
+        From::Cup(out) => ("cup", centre + along(*out) * CUP_SEAT_MM),
+        From::Flange(through) => ("flange", before_bone(scene, near(*through), direction)),
+    };
+    HoleDraft {
+        id: (*id).to_owned(),
+        zone,
+        region: Some(region),
+        seat,
+        direction,
+        screw: (*screw).to_owned(),
+        length_mm: *length_mm,
+        swivel_deg: *swivel_deg,
+    }
+}
+
+/// The place on a line where a flange on the first bone would seat a head.
+fn before_bone(scene: &Scene, through: PatientPoint, direction: Direction) -> PatientPoint {
+    const BACK_MM: f64 = 35.0;
+    let start = through + direction * -BACK_MM;
+    let first = scene.bone_along(start, direction, 2.0 * BACK_MM).first().map_or(0.0, |b| b.0);
+    start + direction * (first - FLANGE_MM)
+}
+
+fn landmarks() -> Vec<(LandmarkName, PatientPoint)> {
+    let left: [(LandmarkKind, [f64; 3]); 6] = [
+        (LandmarkKind::Asis, [44.0, -52.5, 73.0]),
+        (LandmarkKind::PubicTubercle, [-60.0, -62.0, -26.0]),
+        (LandmarkKind::HipCentre, [0.0, 0.0, 0.0]),
+        (LandmarkKind::LesserTrochanter, [18.0, 24.0, -52.0]),
+        (LandmarkKind::Teardrop, [-33.0, -8.0, -24.0]),
+        (LandmarkKind::IschialTuberosity, [-19.0, 34.0, -80.0]),
+    ];
+    left.into_iter()
+        .flat_map(|(kind, of)| {
+            Side::ALL.map(|side| {
+                let PatientPoint([x, y, z]) = near(of);
+                let sign = if side == Side::Left { 1.0 } else { -1.0 };
+                (LandmarkName { kind, side }, PatientPoint([sign * x, y, z]))
+            })
+        })
+        .collect()
+}

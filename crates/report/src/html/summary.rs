@@ -1,0 +1,140 @@
+//! The first screen: caution, question, verdict, table, what changes the plan.
+
+use maud::{Markup, html};
+
+use super::anchor;
+use super::number::{measure, num, text};
+use crate::number::Unit;
+use crate::record::{FindingRecord, HoleRecord, Record};
+use crate::text::{CAUTION, harmless};
+use crate::words::{grade_mark, look_at, question, scan_line, verdict};
+
+/// The first screen.
+pub(crate) fn summary(record: &Record, title: &str) -> Markup {
+    let (heavy, light): (Vec<_>, Vec<_>) = record.findings.iter().partition(|f| f.changes_plan());
+    html! {
+        header .top {
+            p .caution role="note" { strong { "Caution. " } (CAUTION) }
+            h1 { (title) }
+            p .question { (question(record)) }
+            p .scan { (scan_line(record)) }
+        }
+        section .first aria-labelledby="verdict" {
+            h2 #verdict .verdict { (verdict(record)) }
+            (hole_table(record))
+            div .findings {
+                div .heavy {
+                    h3 { "May change the plan" }
+                    (finding_list(record, &heavy))
+                }
+                details .light {
+                    summary { "How well the numbers are known (" (light.len()) ")" }
+                    (finding_list(record, &light))
+                }
+            }
+        }
+        nav .parts aria-label="Parts of this report" {
+            a href="#holes" { "Holes" }
+            a href="#set" { "Order, guides, kit" }
+            a href="#load" { "Load" }
+            a href="#hip" { "Hip" }
+            a href="#basis" { "Basis" }
+        }
+    }
+}
+
+fn hole_table(record: &Record) -> Markup {
+    let ordered = record.order.is_some();
+    html! {
+        table .holes role="table" {
+            caption {
+                @if ordered { "Holes in filling order" }
+                @else { "Holes in the plan's order; no filling order was computed" }
+            }
+            thead role="rowgroup" {
+                tr role="row" {
+                    th role="columnheader" scope="col" { "Order" }
+                    th role="columnheader" scope="col" { "Hole" }
+                    th role="columnheader" scope="col" { "Region" }
+                    th role="columnheader" scope="col" { "Screw" }
+                    th role="columnheader" scope="col" .n { "Length to order, mm" }
+                    th role="columnheader" scope="col" .n { "Purchase, mm" }
+                    th role="columnheader" scope="col" .n { "Thread mean, HU" }
+                    th role="columnheader" scope="col" { "Purchase is" }
+                    th role="columnheader" scope="col" .n { "Keeps margin if misplaced, %" }
+                    th role="columnheader" scope="col" { "Look at" }
+                }
+            }
+            tbody role="rowgroup" {
+                @for hole in record.in_order() { (hole_row(record, hole)) }
+            }
+        }
+    }
+}
+
+fn hole_row(record: &Record, hole: &HoleRecord) -> Markup {
+    let step = record.step_of(&hole.id).map(|s| s.step.to_string());
+    let hu = hole.hu.as_ref().and_then(|h| h.thread.mean);
+    let share = hole.robust.as_ref().and_then(|r| r.keeps_margin);
+    let target = anchor(record, &hole.id);
+    html! {
+        tr role="row" data-hole=(target) {
+            td role="cell" data-head="Order" { (step.as_deref().unwrap_or("\u{2013}")) }
+            th role="rowheader" scope="row" data-head="Hole" {
+                a href={ "#" (target) } { (text(&hole.id)) }
+            }
+            td role="cell" data-head="Region" {
+                (hole.region.as_deref().unwrap_or(&hole.zone))
+            }
+            td role="cell" data-head="Screw" { (text(&hole.screw)) }
+            td role="cell" .n .order data-head="Length to order, mm" {
+                @if let Some(length) = hole.length_mm { (num(Unit::Stock, Some(length))) }
+                @else { span .unknown { "none safe" } }
+            }
+            td role="cell" .n data-head="Purchase, mm" { (num(Unit::Mm, hole.purchase_mm)) }
+            td role="cell" .n data-head="Thread mean, HU" { (num(Unit::Hu, hu)) }
+            td role="cell" data-head="Purchase is" { (grade(&hole.purchase)) }
+            td role="cell" .n data-head="Keeps margin if misplaced, %" {
+                (num(Unit::Percent, share))
+            }
+            td role="cell" .look data-head="Look at" { (look_at(record, hole)) }
+        }
+    }
+}
+
+/// A grade as mark and word.
+pub(crate) fn grade(word: &str) -> Markup {
+    html! {
+        span class={ "grade " (word) } { span aria-hidden="true" { (grade_mark(word)) } " " (word) }
+    }
+}
+
+/// Findings as a list.
+pub(crate) fn finding_list(record: &Record, findings: &[&FindingRecord]) -> Markup {
+    if findings.is_empty() {
+        return html! { p { "Nothing." } };
+    }
+    html! {
+        ul .finding {
+            @for finding in findings {
+                li {
+                    @for id in [&finding.hole, &finding.other].into_iter().flatten() {
+                        a href={ "#" (anchor(record, id)) } { (text(id)) } " "
+                    }
+                    (harmless(&finding.text)) " "
+                    span .code { (finding.code) (measured(finding)) }
+                }
+            }
+        }
+    }
+}
+
+fn measured(finding: &FindingRecord) -> Markup {
+    let unit = Unit::of_word(finding.unit.as_deref());
+    html! {
+        @if let Some(value) = finding.measured {
+            ": " (measure(unit, Some(value)))
+            @if let Some(limit) = finding.limit { ", held against " (measure(unit, Some(limit))) }
+        }
+    }
+}

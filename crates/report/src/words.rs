@@ -1,0 +1,237 @@
+//! Sentences: the verdict of the set, what to look at, why a grade.
+
+use crate::number::Unit;
+use crate::record::{FindingRecord, HoleRecord, Record};
+use crate::text::{counted, label, listed, shortened};
+
+/// Longest remark in a table's last column, in characters.
+const REMARK: usize = 72;
+
+/// Said where there is nothing to look at.
+pub(crate) const NOTHING: &str = "nothing in particular";
+
+/// Codes that lead to a grade: the sentence for each, in which `{}` stands for
+/// the number it is about.
+const REASONS: [(&str, &str); 13] = [
+    ("path.no_bone", "The path meets no bone."),
+    ("path.leaves_scan", "The path leaves the scan before the bone ends, so its depth is unknown."),
+    ("path.unmeasured", "The scan holds no value where the thread would be."),
+    ("length.none_stocked", "No stocked length is safe here."),
+    ("grade.low_trust", "Too much of the purchase lies where the numbers cannot be trusted."),
+    ("grade.long_purchase", "The purchase is long."),
+    ("grade.medium_purchase", "The purchase is of middling length."),
+    ("grade.short_purchase", "The purchase is short."),
+    ("grade.two_cortices", "The screw holds two cortices."),
+    ("grade.dense", "The bone around the thread is dense."),
+    ("grade.medium_density", "The bone around the thread is of middling density."),
+    ("grade.soft", "The bone around the thread is soft."),
+    ("side.breach", "The screw breaks out sideways, which costs one step."),
+];
+
+/// What to look at, in few words, by code; the rest show their own sentence.
+const SHORT: [(&str, &str); 20] = [
+    ("path.no_bone", "no bone on the path"),
+    ("path.leaves_scan", "path leaves the scan"),
+    ("path.no_cortex", "no cortex shows at an end"),
+    ("path.seat_in_bone", "seat lies in bone"),
+    ("path.crosses_joint", "path crosses a joint"),
+    ("path.unmeasured", "scan has no values here"),
+    ("length.none_stocked", "no safe stocked length"),
+    ("length.planned_unsafe", "planned length is unsafe"),
+    ("side.breach", "breaks out sideways"),
+    ("side.thin", "thin bone beside it"),
+    ("metal.near", "metal near"),
+    ("clash.screws", "too near another screw"),
+    ("clash.metal", "too near metal"),
+    ("clash.sharing", "shares bone with another screw"),
+    ("access.blocked", "drill is blocked"),
+    ("access.skive", "bit may skive"),
+    ("robust.fragile", "forgives little"),
+    ("bone.touching", "bones touch here"),
+    ("pixels.saturated", "saturated numbers on the path"),
+    ("order.unfilled", "not in the order"),
+];
+
+/// The grade's reasons as sentences.
+pub(crate) fn reasons(hole: &HoleRecord) -> Vec<String> {
+    hole.reasons
+        .iter()
+        .map(|code| {
+            let known = REASONS.iter().find(|(known, _)| known == code);
+            known.map_or_else(|| format!("{code}."), |(_, sentence)| (*sentence).to_owned())
+        })
+        .collect()
+}
+
+/// The mark that stands before a grade's word, told apart without colour.
+pub(crate) fn grade_mark(grade: &str) -> &'static str {
+    match grade {
+        "good" => "\u{25cf}",
+        "fair" => "\u{25d0}",
+        "poor" => "\u{25cb}",
+        "none" => "\u{2715}",
+        _ => "?",
+    }
+}
+
+/// What a reader should look at in a hole: what changes the plan first, then a
+/// low robust share.
+pub(crate) fn look_at(record: &Record, hole: &HoleRecord) -> String {
+    let mut remarks: Vec<String> = Vec::new();
+    for finding in record.findings_of(&hole.id).filter(|f| f.changes_plan()) {
+        let remark = remark(finding, &hole.id);
+        if !remarks.contains(&remark) {
+            remarks.push(remark);
+        }
+    }
+    remarks.extend(of_set(record, hole, &remarks));
+    let margin = hole.robust.as_ref().and_then(|r| r.keeps_margin).filter(|share| *share < 0.8);
+    if let Some(share) = margin {
+        remarks.push(format!("margin kept in only {} %", Unit::Percent.show(share)));
+    }
+    if remarks.is_empty() {
+        return NOTHING.to_owned();
+    }
+    shortened(&remarks.join("; "), REMARK)
+}
+
+/// What the set says of a hole, where no finding has said it already.
+fn of_set(record: &Record, hole: &HoleRecord, said: &[String]) -> Vec<String> {
+    let Some(set) = &record.set else { return Vec::new() };
+    let mut remarks = Vec::new();
+    let access = set.access.iter().find(|a| a.hole == hole.id && !a.clear);
+    if let Some(access) = access.filter(|_| !said.iter().any(|s| s.starts_with("drill"))) {
+        let by: Vec<String> = access.blocks.iter().map(|b| b.obstacle.clone()).collect();
+        remarks.push(format!("drill is blocked by {}", listed(&by)));
+    }
+    if !said.iter().any(|s| s.starts_with("too near")) {
+        let met = set.clash.iter().filter(|c| c.a == hole.id || c.b == hole.id);
+        remarks.extend(met.map(|clash| {
+            let other = if clash.a == hole.id { &clash.b } else { &clash.a };
+            format!("too near another screw ({})", label(other))
+        }));
+    }
+    remarks
+}
+
+fn remark(finding: &FindingRecord, about: &str) -> String {
+    let short = SHORT.iter().find(|(code, _)| *code == finding.code);
+    let text = short.map_or_else(
+        || shortened(finding.text.trim_end_matches('.'), 48),
+        |(_, words)| (*words).to_owned(),
+    );
+    let partner = [&finding.hole, &finding.other].into_iter().flatten().find(|id| *id != about);
+    match partner {
+        Some(partner) => format!("{text} ({})", label(partner)),
+        None => text,
+    }
+}
+
+/// The verdict of the set in one sentence.
+pub(crate) fn verdict(record: &Record) -> String {
+    let all = record.holes.len();
+    if all == 0 {
+        return "The plan has no holes.".to_owned();
+    }
+    let graded = |word: &str| record.holes.iter().filter(|h| h.purchase == word).count();
+    let mut parts = vec![format!("{} of {} good", graded("good"), counted(all, "hole", "holes"))];
+    let rest = ["fair", "poor", "none", "unknown"];
+    parts.extend(rest.map(|word| (word, graded(word))).into_iter().filter_map(|(word, count)| {
+        let words = match word {
+            "none" => "without purchase",
+            other => other,
+        };
+        (count > 0).then(|| format!("{count} {words}"))
+    }));
+    let mut clauses = vec![listed(&parts)];
+    clauses.extend(room(record));
+    clauses.extend(hold(record));
+    let mut sentence = clauses.join("; ");
+    sentence.push('.');
+    sentence
+}
+
+/// Clashes and access.
+fn room(record: &Record) -> Vec<String> {
+    let Some(set) = &record.set else { return Vec::new() };
+    let blocked = set.access.iter().filter(|a| !a.clear).count();
+    let mut clauses = vec![match set.clash.len() {
+        0 => "no two screws meet".to_owned(),
+        n => format!("{} of screws too near", counted(n, "pair", "pairs")),
+    }];
+    if !set.access.is_empty() {
+        clauses.push(match blocked {
+            0 => "a drill reaches every hole".to_owned(),
+            n => format!("no drill reaches {}", counted(n, "hole", "holes")),
+        });
+    }
+    clauses
+}
+
+/// Load.
+fn hold(record: &Record) -> Vec<String> {
+    let Some(load) = record.set.as_ref().and_then(|s| s.load.as_ref()) else {
+        return vec!["load not computed".to_owned()];
+    };
+    let word = load.tier.as_deref().unwrap_or(crate::number::UNKNOWN);
+    match load.worst_um {
+        _ if load.held < 6 => {
+            vec![format!("the set does not hold the part ({} of 6 directions)", load.held)]
+        }
+        Some(moved) => vec![format!(
+            "under load the hip centre moves {} \u{b5}m at most ({word})",
+            Unit::Micron.show(moved)
+        )],
+        None => vec!["movement under load unknown".to_owned()],
+    }
+}
+
+/// What was asked, in one sentence.
+pub(crate) fn question(record: &Record) -> String {
+    let text = |name: &str| {
+        record.parameter(name).map(|p| match &p.value {
+            crate::record::Value::Text(text) => label(text),
+            crate::record::Value::Number(n) => crate::number::trimmed(*n),
+        })
+    };
+    let side = text("side").map_or_else(|| "the hip".to_owned(), |s| format!("the {s} hip"));
+    format!(
+        "Is there bone for {} around the socket of {side}, how much, how dense, and which screws \
+         to order?",
+        counted(record.holes.len(), "screw", "screws")
+    )
+}
+
+/// The scan in one line.
+pub(crate) fn scan_line(record: &Record) -> String {
+    let scan = &record.scan;
+    let voxel: Vec<String> = scan.voxel_mm.iter().map(|v| crate::number::fixed(*v, 2)).collect();
+    let kvp = scan.kvp.map_or_else(
+        || "tube voltage unknown".to_owned(),
+        |kv| format!("{} kV", crate::number::trimmed(kv)),
+    );
+    let kernel = scan.kernel.as_deref().map_or("kernel unknown".to_owned(), |k| {
+        format!("{} kernel", label(k))
+    });
+    let digest: String = scan.digest.chars().take(12).collect();
+    format!(
+        "scan {digest}\u{2026}, {} \u{d7} {} \u{d7} {} voxels of {} mm, {kvp}, {kernel}",
+        scan.size[0],
+        scan.size[1],
+        scan.size[2],
+        voxel.join(" \u{d7} ")
+    )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_grade_has_its_own_mark() {
+        let marks = ["good", "fair", "poor", "none", "unknown"].map(grade_mark);
+        for (index, mark) in marks.iter().enumerate() {
+            assert!(!marks[..index].contains(mark));
+        }
+    }
+}

@@ -1,0 +1,52 @@
+//! Every file of a report, in memory.
+
+use pilothole_plan::Side;
+use pilothole_surface::{ClosedSurface, MeshLabel};
+
+use crate::case::Case;
+use crate::html::report_html;
+use crate::json::to_json;
+use crate::record::{Record, record};
+use crate::table::{holes_csv, kit_csv, spares_csv};
+use crate::theatre::theatre_pdf;
+use crate::view::{Drawn, scene_glb};
+
+/// Every file of a report: name and bytes, always in the same order.
+///
+/// The same case gives the same bytes, for any number of threads. `bone.stl`
+/// is among them when the case has a surface.
+pub fn write_all(case: &Case<'_>) -> Vec<(&'static str, Vec<u8>)> {
+    write_record(case, &record(case))
+}
+
+/// As [`write_all`], of a record already made from the same case.
+pub fn write_record(case: &Case<'_>, record: &Record) -> Vec<(&'static str, Vec<u8>)> {
+    let kit = record.kit.as_deref().unwrap_or_default();
+    let spares = record.spares.as_deref().unwrap_or_default();
+    let drawn = Drawn::of(case.surface, case.plan);
+    let mut files = vec![
+        ("report.json", to_json(record).into_bytes()),
+        ("holes.csv", holes_csv(record)),
+        ("kit.csv", kit_csv(kit)),
+        ("spares.csv", spares_csv(spares)),
+        ("report.html", report_html(case, record, &drawn).into_bytes()),
+        ("theatre.pdf", theatre_pdf(record, drawn.stills.first())),
+        ("plan.resolved.toml", case.plan.resolved_toml().into_bytes()),
+        ("scene.glb", scene_glb(record, case.plan, &drawn.mesh)),
+    ];
+    if let Some(surface) = case.surface {
+        files.push(("bone.stl", stl(case, surface)));
+    }
+    files
+}
+
+fn stl(case: &Case<'_>, surface: &ClosedSurface) -> Vec<u8> {
+    let side = match case.plan.side {
+        Side::Left => pilothole_surface::Side::Left,
+        Side::Right => pilothole_surface::Side::Right,
+    };
+    let mut bytes = Vec::with_capacity(84 + 50 * surface.mesh().triangles.len());
+    pilothole_surface::write_stl(&mut bytes, surface.mesh(), MeshLabel { side })
+        .expect("a closed surface has finite corners, and memory takes every write");
+    bytes
+}

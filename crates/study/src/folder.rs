@@ -1,0 +1,200 @@
+//! A folder of results that is there whole or not at all.
+//!
+//! Files are written into a new folder beside the wanted one, synced, and the
+//! two are exchanged in one step of the file system; killed at any moment, the
+//! wanted place holds what it held before or everything that was written.
+
+use std::fs::{self, File};
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use rustix::fs::{CWD, RenameFlags, renameat_with};
+
+/// What may stand where results are to go.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Replace {
+    /// Nothing, an empty folder, or earlier results of the same kind.
+    EarlierResults,
+    /// Anything; what the folder held is gone afterwards.
+    Anything,
+}
+
+/// A folder in the making.
+#[derive(Debug)]
+pub struct Folder {
+    wanted: PathBuf,
+    staging: tempfile::TempDir,
+}
+
+impl Folder {
+    /// Begin a folder of results.
+    ///
+    /// - `known`: names that earlier results of the same kind hold.
+    ///
+    /// # Errors
+    ///
+    /// [`FolderError`]: what stands there already, or a place that cannot be
+    /// written; nothing has been changed then.
+    pub fn begin(wanted: &Path, known: &[&str], replace: Replace) -> Result<Self, FolderError> {
+        let wanted = std::path::absolute(wanted).map_err(FolderError::cannot("reach"))?;
+        if replace == Replace::EarlierResults {
+            refuse_foreign(&wanted, known)?;
+        } else if wanted.exists() && !wanted.is_dir() {
+            return Err(FolderError::NotAFolder);
+        }
+        let parent = wanted.parent().ok_or(FolderError::NotAFolder)?;
+        fs::create_dir_all(parent).map_err(FolderError::cannot("make"))?;
+        let staging = tempfile::Builder::new()
+            .prefix(".pilothole-")
+            .tempdir_in(parent)
+            .map_err(FolderError::cannot("write beside"))?;
+        Ok(Self { wanted, staging })
+    }
+
+    /// Where the files lie until [`Folder::finish`].
+    pub fn staging(&self) -> &Path {
+        self.staging.path()
+    }
+
+    /// Write one file, whole and synced.
+    ///
+    /// # Errors
+    ///
+    /// [`FolderError::Cannot`], on a full disk for example.
+    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), FolderError> {
+        let place = self.staging.path().join(name);
+        let mut file = File::create(place).map_err(FolderError::cannot("write to"))?;
+        file.write_all(bytes).map_err(FolderError::cannot("write to"))?;
+        file.sync_all().map_err(FolderError::cannot("write to"))
+    }
+
+    /// Put the folder where it is wanted, in one step.
+    ///
+    /// # Errors
+    ///
+    /// [`FolderError::Cannot`]; the wanted place is as it was then.
+    pub fn finish(self) -> Result<(), FolderError> {
+        open_to_readers(self.staging.path()).map_err(FolderError::cannot("finish"))?;
+        sync_folder(self.staging.path()).map_err(FolderError::cannot("finish"))?;
+        if self.wanted.is_dir() {
+            exchange(self.staging.path(), &self.wanted).map_err(FolderError::cannot("replace"))?;
+            self.staging.close().map_err(FolderError::cannot("clear what was replaced in"))?;
+        } else {
+            let staged = self.staging.keep();
+            if let Err(error) = fs::rename(&staged, &self.wanted) {
+                fs::remove_dir_all(&staged).map_err(FolderError::cannot("clear"))?;
+                return Err(FolderError::cannot("finish")(error));
+            }
+        }
+        if let Some(parent) = self.wanted.parent() {
+            sync_folder(parent).map_err(FolderError::cannot("finish"))?;
+        }
+        Ok(())
+    }
+}
+
+fn refuse_foreign(wanted: &Path, known: &[&str]) -> Result<(), FolderError> {
+    let entries = match fs::read_dir(wanted) {
+        Ok(entries) => entries,
+        Err(error) if error.kind() == io::ErrorKind::NotFound => return Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::NotADirectory => {
+            return Err(FolderError::NotAFolder);
+        }
+        Err(error) => return Err(FolderError::cannot("read")(error)),
+    };
+    let mut foreign = 0;
+    for entry in entries {
+        let name = entry.map_err(FolderError::cannot("read"))?.file_name();
+        foreign += usize::from(!known.iter().any(|k| name == *k));
+    }
+    if foreign > 0 { Err(FolderError::Foreign { foreign }) } else { Ok(()) }
+}
+
+/// A temporary folder is made for its owner alone; results are for whoever may
+/// read what lies beside them.
+fn open_to_readers(folder: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        fs::set_permissions(folder, fs::Permissions::from_mode(0o755))?;
+    }
+    Ok(())
+}
+
+fn sync_folder(folder: &Path) -> io::Result<()> {
+    File::open(folder)?.sync_all()
+}
+
+fn exchange(a: &Path, b: &Path) -> io::Result<()> {
+    Ok(renameat_with(CWD, a, CWD, b, RenameFlags::EXCHANGE)?)
+}
+
+/// Why results could not be put into a folder. Names no path.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FolderError {
+    /// The place is a file, or has no parent.
+    #[error("the place for the results is not a folder")]
+    NotAFolder,
+    /// The folder holds what is not ours.
+    #[error(
+        "the folder for the results holds {foreign} other files or folders; name a new one, or add --replace to let it go with all it holds"
+    )]
+    Foreign {
+        /// How many.
+        foreign: usize,
+    },
+    /// The file system said no.
+    #[error("cannot {what} the folder for the results: {kind}")]
+    Cannot {
+        /// What was tried.
+        what: &'static str,
+        /// What the file system said.
+        kind: io::ErrorKind,
+    },
+}
+
+impl FolderError {
+    fn cannot(what: &'static str) -> impl Fn(io::Error) -> Self {
+        move |error| Self::Cannot { what, kind: error.kind() }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_folder_appears_whole_and_replaces_an_earlier_one() {
+        let home = tempfile::tempdir().expect("a folder to work in");
+        let wanted = home.path().join("results");
+        for text in ["first", "second"] {
+            let folder = Folder::begin(&wanted, &["a.txt"], Replace::EarlierResults).expect("free");
+            folder.write("a.txt", text.as_bytes()).expect("written");
+            folder.finish().expect("finished");
+            assert_eq!(fs::read_to_string(wanted.join("a.txt")).expect("there"), text);
+        }
+        let left = fs::read_dir(home.path()).expect("readable").count();
+        assert_eq!(left, 1, "nothing is left beside the results");
+    }
+
+    #[test]
+    fn what_is_not_ours_is_kept_unless_told() {
+        let home = tempfile::tempdir().expect("a folder to work in");
+        fs::write(home.path().join("thesis.doc"), "years of work").expect("written");
+        let refused = Folder::begin(home.path(), &["a.txt"], Replace::EarlierResults);
+        assert!(matches!(refused, Err(FolderError::Foreign { foreign: 1 })));
+        assert!(Folder::begin(home.path(), &["a.txt"], Replace::Anything).is_ok());
+        assert!(home.path().join("thesis.doc").exists());
+    }
+
+    #[test]
+    fn a_dropped_folder_leaves_nothing() {
+        let home = tempfile::tempdir().expect("a folder to work in");
+        let folder =
+            Folder::begin(&home.path().join("r"), &[], Replace::EarlierResults).expect("free");
+        folder.write("a.txt", b"x").expect("written");
+        drop(folder);
+        assert_eq!(fs::read_dir(home.path()).expect("readable").count(), 0);
+    }
+}

@@ -1,0 +1,134 @@
+//! Every number and word that a result depends on, and who chose it.
+
+use pilothole_bone::{METAL_HU, METAL_MARGIN_MM};
+use pilothole_plan::{Origin, Plan, Resolved};
+use pilothole_report::{From, Parameter, Value};
+
+use crate::case::{Prepared, threshold_hu};
+use crate::params::CaseParams;
+use crate::region::{AXIS_REACH_MM, MARGIN_MM};
+
+const OWN: &str = "own choice, no source";
+
+/// The resolved parameters, in the order of the stages.
+pub(crate) fn parameters(plan: &Plan, params: &CaseParams, prepared: &Prepared) -> Vec<Parameter> {
+    let mut list = List(Vec::new());
+    bone(&mut list, plan, params);
+    policy(&mut list, plan);
+    path(&mut list, params, prepared);
+    grade(&mut list, params);
+    list.number("robust.samples", params.samples as f64, "1", OWN);
+    list.number("robust.seed", params.seed as f64, "1", OWN);
+    list.0
+}
+
+struct List(Vec<Parameter>);
+
+impl List {
+    fn push(&mut self, name: &str, value: Value, unit: Option<&str>, from: From, source: &str) {
+        self.0.push(Parameter {
+            name: name.to_owned(),
+            value,
+            unit: unit.map(ToOwned::to_owned),
+            from,
+            source: source.to_owned(),
+        });
+    }
+
+    fn number(&mut self, name: &str, value: f64, unit: &str, source: &str) {
+        self.push(name, Value::Number(value), Some(unit), From::Default, source);
+    }
+
+    fn resolved(&mut self, name: &str, value: Resolved<f64>, unit: &str) {
+        let (from, source) = origin(value.from);
+        self.push(name, Value::Number(value.value), Some(unit), from, source);
+    }
+}
+
+fn origin(origin: Origin) -> (From, &'static str) {
+    match origin {
+        Origin::Plan => (From::Plan, "plan"),
+        Origin::Default(source) => (From::Default, source),
+    }
+}
+
+fn bone(list: &mut List, plan: &Plan, params: &CaseParams) {
+    let (from, source) = match (params.threshold_hu, plan.bone.threshold_hu) {
+        (Some(_), _) => (From::Flag, "flag"),
+        (None, Some(_)) => (From::Plan, "plan"),
+        (None, None) => (From::Default, "common default of segmentation tools, from memory"),
+    };
+    let threshold = Value::Number(threshold_hu(plan, params));
+    list.push("bone.threshold", threshold, Some("HU"), from, source);
+    list.number("bone.metal", METAL_HU, "HU", OWN);
+    list.number("bone.metal_margin", METAL_MARGIN_MM, "mm", OWN);
+    list.number("bone.axis_reach", AXIS_REACH_MM, "mm", OWN);
+    list.number("bone.margin", MARGIN_MM, "mm", OWN);
+}
+
+fn policy(list: &mut List, plan: &Plan) {
+    let policy = &plan.policy;
+    let (from, source) = origin(policy.far_cortex.from);
+    let far_cortex = Value::Text(policy.far_cortex.value.word().to_owned());
+    list.push("policy.far_cortex", far_cortex, None, from, source);
+    list.resolved("policy.margin", policy.margin_mm, "mm");
+    list.resolved("policy.side_margin", policy.side_margin_mm, "mm");
+    list.resolved("policy.screw_gap", policy.screw_gap_mm, "mm");
+    list.resolved("guide.sleeve_radius", plan.guide.sleeve_radius_mm, "mm");
+    list.resolved("guide.sleeve_length", plan.guide.sleeve_length_mm, "mm");
+    list.resolved("guide.clearance", plan.guide.clearance_mm, "mm");
+    for screw in &plan.screws {
+        let name = |field: &str| format!("screw.{}.{field}", screw.name);
+        let mut of = |field: &str, value: f64| {
+            list.number(&name(field), value, "mm", &screw.source);
+        };
+        of("major_diameter", screw.major_diameter_mm);
+        of("core_diameter", screw.core_diameter_mm);
+        of("pitch", screw.pitch_mm);
+        of("thread_start", screw.thread_start_mm);
+        of("tip", screw.tip_mm);
+        let lengths: Vec<String> =
+            screw.stocked_lengths_mm.iter().map(ToString::to_string).collect();
+        let value = Value::Text(lengths.join(" "));
+        list.push(
+            &name("stocked_lengths"),
+            value,
+            Some("mm"),
+            From::Default,
+            &screw.lengths_source,
+        );
+    }
+}
+
+fn path(list: &mut List, params: &CaseParams, prepared: &Prepared) {
+    let path = &params.judge.path;
+    let grid = prepared.intake.volume.grid();
+    list.push(
+        "path.step",
+        Value::Number(path.step_mm(grid)),
+        Some("mm"),
+        From::Scan,
+        "a quarter of the shortest voxel edge, at most 0.25 mm; own choice",
+    );
+    list.number("path.reach", path.reach_mm, "mm", OWN);
+    list.number("path.least_contrast", path.least_contrast_hu, "HU", OWN);
+    list.number("path.wobble", path.wobble_hu, "HU", OWN);
+    list.number("path.thickest_cortex", path.thickest_cortex_mm, "mm", OWN);
+    list.number("path.air", path.air_hu, "HU", OWN);
+    list.number("path.air_run", path.air_run_mm, "mm", OWN);
+}
+
+fn grade(list: &mut List, params: &CaseParams) {
+    const SAKAI: &str = "153.5 HU along lumbar screw paths, women (Sakai 2018, J Orthop Sci \
+                         23:734); not a pelvic threshold";
+    const ZOU: &str = "110 HU, lumbar vertebrae (Zou 2020, J Neurosurg Spine 32:716, from \
+                       memory); not a pelvic threshold";
+    let grade = &params.judge.grade;
+    list.number("grade.least_trust", grade.least_trust, "1", "no source");
+    list.number("grade.least_purchase", grade.least_purchase_mm, "mm", "no source");
+    list.number("grade.good_purchase", grade.good_purchase_mm, "mm", "no source");
+    list.number("grade.good_bicortical", grade.good_bicortical_mm, "mm", "no source");
+    list.number("grade.good_hu", grade.good_hu, "HU", SAKAI);
+    list.number("grade.fair_purchase", grade.fair_purchase_mm, "mm", "no source");
+    list.number("grade.fair_hu", grade.fair_hu, "HU", ZOU);
+}

@@ -1,0 +1,58 @@
+//! What commands print that no case is behind: schemas, the thread table, a
+//! record as text.
+
+use std::fmt::Write;
+
+use pilothole_report::Record;
+
+/// JSON Schema of the plan file.
+pub fn plan_schema() -> String {
+    pilothole_plan::json_schema()
+}
+
+/// JSON Schema of `report.json`.
+pub fn report_schema() -> String {
+    pilothole_report::schema()
+}
+
+/// A record for a terminal of so many columns.
+pub fn report_terminal(record: &Record, columns: usize) -> String {
+    pilothole_report::terminal(record, columns)
+}
+
+/// A record as `report.json` holds it.
+pub fn report_json(record: &Record) -> String {
+    pilothole_report::to_json(record)
+}
+
+/// The built-in threads as a table, with their sources.
+pub fn screw_table() -> String {
+    let mut table =
+        format!("{:<8}{:>9}{:>8}{:>8}  {}\n", "screw", "major mm", "core mm", "pitch mm", "source");
+    for screw in pilothole_plan::thread_table() {
+        let row = format!(
+            "{:<8}{:>9.2}{:>8.2}{:>8.2}  {}",
+            screw.name,
+            screw.major_diameter_mm,
+            screw.core_diameter_mm,
+            screw.pitch_mm,
+            screw.source
+        );
+        table.push_str(&row);
+        table.push('\n');
+    }
+    let lengths = pilothole_plan::thread_table();
+    for (what, pick) in [("below 6 mm", 0), ("6 mm and above", lengths.len() - 1)] {
+        let stock: Vec<String> =
+            lengths[pick].stocked_lengths_mm.iter().map(ToString::to_string).collect();
+        if write!(table, "\nlengths {what}, mm ({}):\n", lengths[pick].lengths_source).is_err() {
+            break;
+        }
+        for line in stock.chunks(18) {
+            table.push_str("  ");
+            table.push_str(&line.join(" "));
+            table.push('\n');
+        }
+    }
+    table
+}

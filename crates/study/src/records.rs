@@ -1,0 +1,181 @@
+//! What the stages know, as the report words it.
+
+use pilothole_assess::Finding;
+use pilothole_bone::{BoneFinding, BoneName};
+use pilothole_intake::Intake;
+use pilothole_report::{BoneRecord, BonesRecord, ScanRecord, SurfaceRecord};
+use pilothole_surface::ClosedSurface;
+
+use crate::case::Prepared;
+
+/// The scan, without whose it is.
+pub(crate) fn scan_record(intake: &Intake) -> ScanRecord {
+    let (grid, facts) = (intake.volume.grid(), &intake.facts);
+    ScanRecord {
+        digest: intake.digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+        size: grid.size(),
+        voxel_mm: grid.spacing_mm(),
+        orientation: Some(orientation(intake)),
+        kvp: facts.kvp,
+        kernel: Some(facts.kernel_class.word().to_owned()),
+        slice_thickness_mm: facts.slice_thickness_mm,
+        tilt_deg: facts.tilt_deg,
+        uneven: Some(grid.slice_places().is_some()),
+        lossy: Some(facts.lossy.is_some()),
+        syntax: facts.syntax.map(ToOwned::to_owned),
+        contrast: facts.contrast,
+        saturated_voxels: Some(facts.saturated_voxels as u64),
+        padding_voxels: Some(facts.padding_voxels as u64),
+        ceiling_hu: intake.volume.ceiling_hu(),
+    }
+}
+
+/// How the slices lie: by the patient axis that their normal is nearest to.
+fn orientation(intake: &Intake) -> String {
+    let steps = intake.volume.grid().steps();
+    let normal = steps[0].cross(steps[1]);
+    let length = normal.length_mm();
+    let share: [f64; 3] = normal.0.map(|c| c.abs() / length);
+    let names = ["sagittal", "coronal", "axial"];
+    let main = (0..3).fold(0, |best, i| if share[i] > share[best] { i } else { best });
+    let plane = names[main];
+    if share[main] > 0.999 { plane.to_owned() } else { format!("oblique {plane}") }
+}
+
+/// What was taken for bone.
+pub(crate) fn bones_record(prepared: &Prepared, surface: Option<&ClosedSurface>) -> BonesRecord {
+    let bones = &prepared.bones;
+    let voxel_mm3 = bones.grid.voxel_mm3();
+    let share = prepared.untrusted.count() as f64 / bones.grid.voxel_count() as f64;
+    BonesRecord {
+        threshold_hu: bones.threshold_hu,
+        method: "Walls at the threshold and thin bright sheets below it; bones parted in the \
+                 joint spaces; inside what the walls of one bone enclose in most directions; \
+                 surface at the halfway level between wall and outside."
+            .to_owned(),
+        bones: bones
+            .records
+            .iter()
+            .map(|bone| BoneRecord {
+                label: bone.label,
+                name: bone.name.map(|name| name.as_str().to_owned()),
+                volume_mm3: Some(bone.volume_mm3),
+            })
+            .collect(),
+        metal_mm3: Some(bones.metal.count() as f64 * voxel_mm3),
+        cement_mm3: None,
+        untrusted_share: Some(share),
+        surface: surface.map(|surface| SurfaceRecord {
+            vertices: surface.mesh().vertices.len(),
+            triangles: surface.mesh().triangles.len(),
+            volume_mm3: Some(surface.volume_mm3()),
+            area_mm2: Some(surface.area_mm2()),
+        }),
+    }
+}
+
+/// Reservations about the scan and the bones; what concerns bones that no
+/// operated hip touches is left out.
+pub(crate) fn findings_of_scan(prepared: &Prepared, hip: BoneName) -> Vec<Finding> {
+    let scan = prepared.intake.findings.iter().map(|reason| Finding {
+        code: reason.code,
+        hole: None,
+        other: None,
+        text: sentence(&reason.text),
+        measured: reason.measured,
+        limit: reason.limit,
+        unit: reason.unit,
+    });
+    let known: Vec<&str> = prepared.intake.findings.iter().map(|f| f.code).collect();
+    let bones = prepared
+        .bones
+        .findings
+        .iter()
+        .filter(|finding| !known.contains(&finding.code()))
+        .filter_map(|finding| bone_finding(prepared, finding, hip));
+    scan.chain(bones).collect()
+}
+
+/// A sentence with a capital and a period.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    let rest = letters.as_str();
+    let end = if rest.ends_with(['.', '?', '!']) { "" } else { "." };
+    format!("{first}{rest}{end}")
+}
+
+fn name_of(prepared: &Prepared, label: u8) -> String {
+    prepared
+        .bones
+        .records
+        .iter()
+        .find(|record| record.label == label)
+        .and_then(|record| record.name)
+        .map_or_else(|| format!("bone {label}"), |name| name.as_str().replace('-', " "))
+}
+
+fn bone_finding(prepared: &Prepared, finding: &BoneFinding, hip: BoneName) -> Option<Finding> {
+    let code = finding.code();
+    let plain = |text: String| Finding::new(code, text);
+    Some(match finding {
+        BoneFinding::NotMeasured { fraction } => {
+            plain("Part of the region holds no measurement and counts as outside.".to_owned())
+                .measured(*fraction, Some(0.0), "1")
+        }
+        BoneFinding::HipOutside { side } => {
+            plain(format!("The {} hip centre lies outside the region.", side_word(*side)))
+        }
+        BoneFinding::NoHead { side } => plain(format!(
+            "No femoral head fills the {} hip; its femur may be missing near the joint.",
+            side_word(*side)
+        )),
+        BoneFinding::JointNotResolved { side, seen_fraction, limit } => plain(format!(
+            "The {} hip's joint space shows in few directions; elsewhere the border between femur and hip bone is a smooth guess.",
+            side_word(*side)
+        ))
+        .measured(*seen_fraction, Some(*limit), "1"),
+        BoneFinding::Touching { label, other, area_mm2 } => {
+            let hip = prepared.bones.named(hip).map(|record| record.label);
+            if hip.is_none_or(|hip| hip != *label && hip != *other) {
+                return None;
+            }
+            plain(format!(
+                "{} and {} touch without a gap.",
+                sentence(&name_of(prepared, *label)).trim_end_matches('.'),
+                name_of(prepared, *other)
+            ))
+            .measured(*area_mm2, Some(0.0), "mm2")
+        }
+        BoneFinding::LeftOut { volume_mm3, .. } => plain(
+            "A bright, even body was left out of the bone, as a vessel or bowel with contrast is."
+                .to_owned(),
+        )
+        .measured(*volume_mm3, None, "mm3"),
+        BoneFinding::Saturated { count } => {
+            plain("Voxels at the ceiling of the storage: their HU are a lower bound.".to_owned())
+                .measured(*count as f64, Some(0.0), "voxels")
+        }
+        BoneFinding::Metal { volume_mm3, .. } => {
+            plain("Metal lies in the region; HU around it are not trusted.".to_owned())
+                .measured(*volume_mm3, Some(0.0), "mm3")
+        }
+        BoneFinding::Coarse { edge_mm, limit_mm } => {
+            plain("Voxels are too coarse to resolve a thin cortex.".to_owned())
+                .measured(*edge_mm, Some(*limit_mm), "mm")
+        }
+        BoneFinding::NoCortex { fraction } => plain(
+            "Part of the bone's surface shows no cortex; it lies midway between voxels there."
+                .to_owned(),
+        )
+        .measured(*fraction, Some(0.0), "1"),
+        _ => plain("The bones are found with a reservation.".to_owned()),
+    })
+}
+
+fn side_word(side: pilothole_bone::Side) -> &'static str {
+    match side {
+        pilothole_bone::Side::Left => "left",
+        pilothole_bone::Side::Right => "right",
+    }
+}

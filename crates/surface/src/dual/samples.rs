@@ -1,0 +1,197 @@
+//! Where the numbers come from: a mask, a scan at a threshold, a signed field.
+
+use pilothole_volume::{Mask, NOTHING_I16, Region};
+
+use super::place::beside;
+
+/// Numbers on a box of the lattice, positive (or 0) inside.
+pub(super) trait Samples: Sync {
+    /// Columns, rows, slices.
+    fn size(&self) -> [usize; 3];
+
+    /// Write which samples of a row are inside, 64 a word; bits past the row
+    /// are 0, `words` is one longer than the row where that is full.
+    fn write_signs(&self, row: usize, slice: usize, words: &mut [u64]);
+
+    /// Height of a sample above the surface's level; not-a-number where
+    /// nothing was measured.
+    fn height_or_nan(&self, index: [usize; 3]) -> f32;
+
+    /// Heights of the corners of a cell that lies in the box; `low` is its
+    /// first sample.
+    #[inline]
+    fn heights(&self, low: [usize; 3]) -> [f32; 8] {
+        std::array::from_fn(|c| {
+            self.height_or_nan([low[0] + (c & 1), low[1] + (c >> 1 & 1), low[2] + (c >> 2)])
+        })
+    }
+
+    /// For each axis, heights of the samples beside the corners outside the
+    /// cell, all in the box.
+    #[inline]
+    fn around(&self, low: [usize; 3]) -> [[f32; 8]; 3] {
+        let height = |axis, c| self.height_or_nan(beside(low, c, axis));
+        std::array::from_fn(|axis| std::array::from_fn(|c| height(axis, c)))
+    }
+
+    /// Whether there is only inside and outside, nothing between.
+    const STEPS: bool = false;
+}
+
+/// A mask's voxels: inside or not.
+pub(super) struct MaskSamples<'a>(pub(super) &'a Mask);
+
+impl Samples for MaskSamples<'_> {
+    const STEPS: bool = true;
+
+    fn size(&self) -> [usize; 3] {
+        self.0.size()
+    }
+
+    fn write_signs(&self, row: usize, slice: usize, words: &mut [u64]) {
+        let width = self.0.words_per_row();
+        let first = (slice * self.0.size()[1] + row) * width;
+        words.fill(0);
+        words[..width].copy_from_slice(&self.0.words()[first..first + width]);
+    }
+
+    #[inline]
+    fn height_or_nan(&self, index: [usize; 3]) -> f32 {
+        if self.0.has(index) { 1.0 } else { -1.0 }
+    }
+}
+
+/// A kind of number that a scan or a field is stored in.
+pub(super) trait Stored: Copy + Sync {
+    /// Something that a stored number can be compared with quickly.
+    type Limit: Copy + Sync;
+    fn reaches(self, limit: Self::Limit) -> bool;
+    fn or_nan(self) -> f32;
+}
+
+impl Stored for i16 {
+    type Limit = Self;
+    #[inline]
+    fn reaches(self, limit: Self) -> bool {
+        self >= limit
+    }
+    #[inline]
+    fn or_nan(self) -> f32 {
+        if self == NOTHING_I16 { f32::NAN } else { f32::from(self) }
+    }
+}
+
+impl Stored for f32 {
+    type Limit = Self;
+    #[inline]
+    fn reaches(self, limit: Self) -> bool {
+        self >= limit
+    }
+    #[inline]
+    fn or_nan(self) -> f32 {
+        self
+    }
+}
+
+/// A region of an array of numbers, inside where they reach a limit.
+pub(super) struct ArraySamples<'a, T: Stored> {
+    pub(super) all: &'a [T],
+    /// Columns and rows of the whole array.
+    pub(super) pitch: [usize; 2],
+    pub(super) region: Region,
+    /// Least stored number inside.
+    pub(super) limit: T::Limit,
+    /// What heights count from.
+    pub(super) level: f32,
+}
+
+impl<T: Stored> ArraySamples<'_, T> {
+    #[inline]
+    fn offset_of(&self, index: [usize; 3]) -> usize {
+        let from = self.region.from();
+        let row = (from[2] + index[2]) * self.pitch[1] + from[1] + index[1];
+        row * self.pitch[0] + from[0] + index[0]
+    }
+
+    #[inline]
+    fn steps(&self) -> [usize; 3] {
+        [1, self.pitch[0], self.pitch[0] * self.pitch[1]]
+    }
+
+    #[inline]
+    fn at(&self, offset: usize) -> f32 {
+        self.all[offset].or_nan() - self.level
+    }
+}
+
+impl<T: Stored> Samples for ArraySamples<'_, T> {
+    fn size(&self) -> [usize; 3] {
+        self.region.size()
+    }
+
+    fn write_signs(&self, row: usize, slice: usize, words: &mut [u64]) {
+        let first = self.offset_of([0, row, slice]);
+        let line = &self.all[first..first + self.region.size()[0]];
+        words.fill(0);
+        let (full, rest) = line.as_chunks::<64>();
+        for (word, chunk) in words.iter_mut().zip(full) {
+            *word = signs_of(chunk, self.limit);
+        }
+        for (bit, value) in rest.iter().enumerate() {
+            words[full.len()] |= u64::from(value.reaches(self.limit)) << bit;
+        }
+    }
+
+    #[inline]
+    fn height_or_nan(&self, index: [usize; 3]) -> f32 {
+        self.at(self.offset_of(index))
+    }
+
+    #[inline]
+    fn heights(&self, low: [usize; 3]) -> [f32; 8] {
+        let (first, step) = (self.offset_of(low), self.steps());
+        std::array::from_fn(|c| self.at(first + corner_offset(c, step)))
+    }
+
+    #[inline]
+    fn around(&self, low: [usize; 3]) -> [[f32; 8]; 3] {
+        let (first, step) = (self.offset_of(low), self.steps());
+        std::array::from_fn(|axis| {
+            std::array::from_fn(|c| {
+                let corner = first + corner_offset(c, step);
+                let beyond =
+                    if c >> axis & 1 == 1 { corner + step[axis] } else { corner - step[axis] };
+                self.at(beyond)
+            })
+        })
+    }
+}
+
+#[inline]
+fn corner_offset(corner: usize, step: [usize; 3]) -> usize {
+    (corner & 1) * step[0] + (corner >> 1 & 1) * step[1] + (corner >> 2) * step[2]
+}
+
+/// One bit for each of 64 numbers, the first in bit 0.
+#[inline]
+fn signs_of<T: Stored>(chunk: &[T; 64], limit: T::Limit) -> u64 {
+    /// Moves the lowest bits of eight bytes to the top byte, in order.
+    const GATHER: u64 = 0x0102_0408_1020_4080;
+    let bytes: [u8; 64] = std::array::from_fn(|i| u8::from(chunk[i].reaches(limit)));
+    let (eights, _) = bytes.as_chunks::<8>();
+    eights.iter().enumerate().fold(0, |word, (place, eight)| {
+        word | (u64::from_le_bytes(*eight).wrapping_mul(GATHER) >> 56) << (8 * place)
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn signs_keep_their_order() {
+        let chunk: [i16; 64] = std::array::from_fn(|i| if i % 5 < 2 { 7 } else { -7 });
+        let word = signs_of(&chunk, 0);
+        assert!((0..64).all(|i| (word >> i & 1 == 1) == (i % 5 < 2)), "{word:064b}");
+    }
+}

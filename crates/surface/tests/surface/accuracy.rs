@@ -1,0 +1,207 @@
+//! How near the surfaces are to the bodies, in voxels.
+
+use pilothole_surface::{ClosedSurface, DualContouring, Extract, SurfaceNets};
+use pilothole_volume::{PatientPoint, Region, Volume, Voxels};
+
+use crate::bodies::{ball, both, closed, cuboid, field, torus, unit_grid};
+
+/// Where the first voxel of a test lattice lies.
+const ORIGIN: [f64; 3] = [-30.0, 12.0, -200.0];
+
+fn in_voxels(at: PatientPoint) -> [f64; 3] {
+    std::array::from_fn(|n| at.0[n] - ORIGIN[n])
+}
+
+/// Root mean square of the body's depth at all vertices and triangle middles.
+fn rms(surface: &ClosedSurface, depth: impl Fn([f64; 3]) -> f64) -> f64 {
+    let mesh = surface.mesh();
+    let middles = (0..mesh.triangles.len()).map(|t| {
+        let corners = mesh.corners(t).map(in_voxels);
+        std::array::from_fn(|n| corners.iter().map(|c| c[n]).sum::<f64>() / 3.0)
+    });
+    let points: Vec<[f64; 3]> =
+        mesh.vertices.iter().copied().map(in_voxels).chain(middles).collect();
+    (points.iter().map(|p| depth(*p).powi(2)).sum::<f64>() / points.len() as f64).sqrt()
+}
+
+fn percentile(mut values: Vec<f64>, part: f64) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[(values.len() as f64 * part) as usize]
+}
+
+#[test]
+fn a_sphere_of_20_voxels_is_within_a_hundredth() {
+    let body = ball([24.3, 23.6, 24.9], 20.0);
+    let grid = unit_grid([49, 49, 50]);
+    for extraction in both(&field(&grid, &body)) {
+        let surface = closed(extraction);
+        let (error, quality) = (rms(&surface, &body), percentile(surface.mesh().qualities(), 0.05));
+        let volume = surface.volume_mm3() / (4.0 / 3.0 * std::f64::consts::PI * 8000.0) - 1.0;
+        assert!(error <= 0.01, "RMS {error}, volume {volume}");
+        assert!(volume.abs() < 2e-4, "RMS {error}, volume {volume}");
+        assert!(quality >= 0.6, "fifth percentile of quality {quality}");
+    }
+}
+
+#[test]
+fn the_error_falls_with_the_voxel() {
+    let error_of = |radius: f64| {
+        let side = (2.0 * radius) as usize + 8;
+        let body = ball([side as f64 / 2.0; 3], radius);
+        rms(
+            &closed(SurfaceNets.extract_field(&field(&unit_grid([side; 3]), &body)).expect("fits")),
+            &body,
+        ) / radius
+    };
+    let (coarse, fine) = (error_of(8.0), error_of(16.0));
+    assert!(fine < 0.35 * coarse, "{coarse} {fine}");
+}
+
+#[test]
+fn both_methods_agree_on_smooth_bodies() {
+    let grid = unit_grid([48, 48, 32]);
+    for body in [
+        field(&grid, ball([23.4, 23.8, 15.2], 13.0)),
+        field(&grid, torus([23.4, 23.8, 15.2], 14.0, 6.0)),
+    ] {
+        let [nets, contoured] = both(&body);
+        let squares: f64 = nets
+            .mesh
+            .vertices
+            .iter()
+            .zip(&contoured.mesh.vertices)
+            .map(|(a, b)| a.distance_mm(*b).powi(2))
+            .sum();
+        let apart = (squares / nets.mesh.vertices.len() as f64).sqrt();
+        assert!(apart <= 0.1, "RMS {apart} voxels");
+    }
+}
+
+/// Points along the twelve edges of a box.
+fn edges_of(low: [f64; 3], high: [f64; 3]) -> Vec<PatientPoint> {
+    let mut points = Vec::new();
+    for axis in 0..3 {
+        let (u, v) = ((axis + 1) % 3, (axis + 2) % 3);
+        let ends = [(low[u], low[v]), (low[u], high[v]), (high[u], low[v]), (high[u], high[v])];
+        for (end_u, end_v) in ends {
+            for part in 0..=20 {
+                let mut at = [0.0; 3];
+                at[u] = end_u;
+                at[v] = end_v;
+                at[axis] = low[axis] + (high[axis] - low[axis]) * f64::from(part) / 20.0;
+                points.push(PatientPoint(std::array::from_fn(|n| at[n] + ORIGIN[n])));
+            }
+        }
+    }
+    points
+}
+
+/// Mean and largest distance of a surface from points, voxels.
+fn misses(surface: &ClosedSurface, points: &[PatientPoint]) -> [f64; 2] {
+    let near = surface.index().nearest_all(points);
+    let all: Vec<f64> = near.iter().flatten().map(|n| n.distance_mm).collect();
+    [all.iter().sum::<f64>() / all.len() as f64, all.iter().copied().fold(0.0, f64::max)]
+}
+
+#[test]
+fn contouring_keeps_the_edges_of_a_cube_that_nets_round() {
+    for inset in [0.3, 0.5, 0.7] {
+        let (low, high) = ([7.0 - inset; 3], [18.0 + inset; 3]);
+        let grid = unit_grid([26; 3]);
+        let [nets, contoured] = both(&field(&grid, cuboid(low, high))).map(closed);
+        let edges = edges_of(low, high);
+        let ([_, sharp], [round, _]) = (misses(&contoured, &edges), misses(&nets, &edges));
+        assert!(sharp < 0.01, "contouring misses an edge by {sharp} voxels");
+        assert!(round > 0.1, "nets miss the edges by {round} voxels on average");
+        let volume: f64 = (0..3).map(|n| high[n] - low[n]).product();
+        let kept = contoured.volume_mm3() / volume;
+        assert!((kept - 1.0).abs() < 1e-3, "{inset}: {kept}");
+    }
+}
+
+#[test]
+fn contouring_is_nearer_the_edges_of_any_box() {
+    let (low, high) = ([6.3, 7.6, 5.4], [18.6, 17.3, 19.7]);
+    let [nets, contoured] = both(&field(&unit_grid([26; 3]), cuboid(low, high))).map(closed);
+    let edges = edges_of(low, high);
+    let ([sharp, _], [round, _]) = (misses(&contoured, &edges), misses(&nets, &edges));
+    assert!(sharp < 0.7 * round, "{sharp} and {round} voxels on average");
+}
+
+#[test]
+fn thin_plates_keep_their_trilinear_thickness() {
+    for thickness in 1..=3_usize {
+        for axis in 0..3 {
+            let size = [24; 3];
+            let grid = unit_grid(size);
+            let plate = 10..10 + thickness;
+            let hu = (0..grid.voxel_count())
+                .map(|i| [i % 24, i / 24 % 24, i / 576])
+                .map(|p| {
+                    let is_within = (0..3).all(|n| n == axis || (2..22).contains(&p[n]));
+                    if is_within && plate.contains(&p[axis]) { 350 } else { -100 }
+                })
+                .collect();
+            let volume = Volume::new(grid, Voxels::I16(hu), None).expect("fits");
+            let region = Region::whole(volume.grid());
+            // 350 in −100 at 226: each side lies 124/450 outside the last voxel.
+            let expected = thickness as f64 - 1.0 + 2.0 * 124.0 / 450.0;
+            for extraction in [
+                SurfaceNets.extract_volume(&volume, region, 226.0).expect("fits"),
+                DualContouring.extract_volume(&volume, region, 226.0).expect("fits"),
+            ] {
+                let surface = closed(extraction);
+                let found = thickness_along(&surface, axis);
+                assert!((found - expected).abs() < 0.05, "{thickness}: {found} for {expected}");
+            }
+        }
+    }
+}
+
+/// Thickness of a plate across `axis`, in its middle, by rays.
+fn thickness_along(surface: &ClosedSurface, axis: usize) -> f64 {
+    use pilothole_volume::{Direction, Offset};
+    let mut along = [0.0; 3];
+    along[axis] = 1.0;
+    let along = Direction::along(Offset(along)).expect("unit");
+    let mut sum = 0.0;
+    for n in 0..25 {
+        let (a, b) = (9.13 + f64::from(n % 5) * 1.21, 9.37 + f64::from(n / 5) * 1.17);
+        let mut from = [0.0; 3];
+        from[(axis + 1) % 3] = a;
+        from[(axis + 2) % 3] = b;
+        let from = PatientPoint(std::array::from_fn(|n| from[n] + ORIGIN[n]));
+        let hits = surface.index().all_hits(from, along, f64::INFINITY);
+        assert_eq!(hits.len(), 2, "{hits:?}");
+        assert!(hits[0].entering && !hits[1].entering);
+        sum += hits[1].distance_mm - hits[0].distance_mm;
+    }
+    sum / 25.0
+}
+
+#[test]
+fn an_oblique_plate_of_one_and_a_half_voxels_has_no_holes() {
+    // Thickness 1.5 voxels, oblique in all axes, blurred as a scanner does.
+    let normal = [0.48, 0.6, 0.64];
+    let grid = unit_grid([30; 3]);
+    let plate = field(&grid, |p| {
+        let depth = 0.75 - (0..3).map(|n| (p[n] - 14.5) * normal[n]).sum::<f64>().abs();
+        let disc = 11.0 - (0..3).map(|n| (p[n] - 14.5).powi(2)).sum::<f64>().sqrt();
+        depth.min(disc)
+    });
+    for extraction in both(&plate) {
+        let surface = closed(extraction);
+        assert_eq!((surface.components().len(), surface.euler_number()), (1, 2));
+    }
+}
+
+#[test]
+fn contouring_stays_in_its_cells() {
+    let grid = unit_grid([26; 3]);
+    let body = field(&grid, cuboid([6.3, 7.6, 5.4], [18.6, 17.3, 19.7]));
+    let [nets, contoured] = both(&body);
+    for (a, b) in nets.mesh.vertices.iter().zip(&contoured.mesh.vertices) {
+        assert_eq!(in_voxels(*a).map(f64::floor), in_voxels(*b).map(f64::floor));
+    }
+    let _: [&dyn Extract; 2] = [&SurfaceNets, &DualContouring];
+}
