@@ -25,6 +25,7 @@ function expect(holds, what) {
 async function open(browser, url, options) {
   const context = await browser.newContext(options);
   const page = await context.newPage();
+  page.setDefaultTimeout(120_000);
   const noise = [];
   page.on("console", (m) => { if (["error", "warning"].includes(m.type()) && !/GPU stall|swiftshader/i.test(m.text())) noise.push(m.text()); });
   page.on("pageerror", (e) => noise.push(String(e)));
@@ -101,7 +102,7 @@ async function look(file) {
     const { page, noise, context } = await open(browser, url, { viewport: { width, height: 900 } });
     const at = `${name} at ${width} px`;
     const turning = await page.locator(".turning").count();
-    if (shots) await page.screenshot({ path: join(shots, `${name.replace("/", "-")}-${width}.png`), fullPage: true });
+    if (shots) await page.screenshot({ path: join(shots, `${name.replace("/", "-")}-${width}.png`), fullPage: true, timeout: 120_000 });
     for (const problem of await page.evaluate(crowding)) expect(false, `${at}: ${problem}`);
     if (turning) { await turns(page, at); await selects(page, at); }
     await accessible(page, at);

@@ -1,10 +1,52 @@
 //! `demo`: the built-in phantom hip, assessed.
 
+use std::path::Path;
+
+use pilothole_phantom::{SeriesHeader, demo_hip, write_series};
+use pilothole_study::{CaseError, Folder, Replace, assess, report_json, report_terminal};
+
+use super::assess::COLUMNS;
+use super::measure::resolve;
 use crate::args::Demo;
-use crate::terminal::Failure;
+use crate::terminal::{self, Failure, Progress};
+
+/// What a demo folder holds.
+const NAMES: [&str; 4] = ["scan", "plan.toml", "truth.json", "report"];
 
 /// Make the demo, assess it, say where the report is.
 pub(crate) fn run(args: &Demo) -> Result<u8, Failure> {
-    let _ = args;
+    let json = args.measure.json;
+    let params = resolve(&args.measure)?;
+    make(&args.out).map_err(Failure::of(json))?;
+    let progress = Progress::begin();
+    let result = assess(
+        &args.out.join("scan"),
+        &args.out.join("plan.toml"),
+        (&args.out.join("report"), Replace::EarlierResults),
+        &params,
+        &|stage| progress.told(stage),
+    );
+    progress.end();
+    let record = result.map_err(Failure::of(json))?;
+    if json {
+        terminal::data(&report_json(&record));
+    } else {
+        terminal::data(&report_terminal(&record, COLUMNS));
+        let report = args.out.join("report").join("report.html");
+        terminal::say(&format!("\nreport: {}", terminal::plain(&report.display().to_string())));
+    }
     Ok(0)
+}
+
+/// Write the phantom's scan, plan and answers.
+fn make(out: &Path) -> Result<(), CaseError> {
+    let failed = |what: String| CaseError::Failed(what);
+    let phantom = demo_hip().map_err(|error| failed(error.to_string()))?;
+    let folder = Folder::begin(out, &NAMES, Replace::EarlierResults)?;
+    write_series(&phantom.volume, &folder.staging().join("scan"), &SeriesHeader::default())
+        .map_err(|error| failed(error.to_string()))?;
+    folder.write("plan.toml", phantom.plan_toml.as_bytes())?;
+    folder.write("truth.json", phantom.truth.to_json().as_bytes())?;
+    folder.finish()?;
+    Ok(())
 }

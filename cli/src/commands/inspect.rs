@@ -61,7 +61,7 @@ fn line(one: &SeriesSummary) -> String {
     format!(
         "{:>2}  {:>6}  {matrix:>9}  {voxel:<16}  {:>7}  {:>4}  {:<8}  {:<8}  {:<8}{origin}{apart}",
         one.ordinal,
-        one.slice_count,
+        one.slices,
         number(one.body_extent_mm),
         one.kvp.map_or_else(|| "?".to_owned(), |kvp| format!("{kvp:.0}")),
         one.kernel_class.word(),
@@ -115,7 +115,7 @@ fn as_json(scan: &Scan, series: &[SeriesSummary], identity: bool) -> Value {
                 .collect();
             let mut row = json!({
                 "ordinal": one.ordinal,
-                "slices": one.slice_count,
+                "slices": one.slices,
                 "matrix": one.matrix,
                 "voxel_mm": one.voxel_mm,
                 "extent_mm": one.extent_mm,

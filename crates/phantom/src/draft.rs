@@ -63,57 +63,51 @@ impl PlanDraft {
     }
 
     fn to_toml(&self) -> String {
-        let mut out = format!(
-            "schema = \"{}\"\nside = \"{}\"\ncoordinates = \"LPS\"\n\n[socket]\ncentre_mm = {}\n\
-             axis = {}\nouter_diameter_mm = {:?}\n\n{}",
-            Plan::SCHEMA,
-            self.side.word(),
-            point(self.centre),
-            direction(self.axis),
-            self.outer_diameter_mm,
-            self.tables,
-        );
-        if let Some(axis) = self.approach {
-            out.push_str(&format!(
-                "\n[approach]\naxis = {}\nhalf_angle_deg = 50.0\ndrill_length_mm = 120.0\n\
+        let mut blocks = vec![
+            format!(
+                "schema = \"{}\"\nside = \"{}\"\ncoordinates = \"LPS\"\n",
+                Plan::SCHEMA,
+                self.side.word()
+            ),
+            format!(
+                "[socket]\ncentre_mm = {}\naxis = {}\nouter_diameter_mm = {:?}\n",
+                point(self.centre),
+                direction(self.axis),
+                self.outer_diameter_mm
+            ),
+            self.tables.clone(),
+        ];
+        blocks.extend(self.approach.map(|axis| {
+            format!(
+                "[approach]\naxis = {}\nhalf_angle_deg = 50.0\ndrill_length_mm = 120.0\n\
                  drill_radius_mm = 5.0\n",
                 direction(axis)
-            ));
-        }
-        if let Some(mass) = self.body_mass_kg {
-            out.push_str(&format!("\n[load]\nbody_mass_kg = {mass:?}\n"));
-        }
-        for hole in &self.holes {
-            out.push_str(&hole.to_toml());
-        }
-        for (name, at) in &self.landmarks {
-            out.push_str(&format!(
-                "\n[[landmark]]\nname = \"{}\"\nat_mm = {}\n",
-                name.word(),
-                point(*at)
-            ));
-        }
-        out
+            )
+        }));
+        blocks.extend(self.body_mass_kg.map(|mass| format!("[load]\nbody_mass_kg = {mass:?}\n")));
+        blocks.extend(self.holes.iter().map(HoleDraft::to_toml));
+        blocks.extend(self.landmarks.iter().map(|(name, at)| {
+            format!("[[landmark]]\nname = \"{}\"\nat_mm = {}\n", name.word(), point(*at))
+        }));
+        blocks.retain(|block| !block.is_empty());
+        blocks.join("\n")
     }
 }
 
 impl HoleDraft {
     fn to_toml(&self) -> String {
-        let mut out = format!("\n[[hole]]\nid = \"{}\"\nzone = \"{}\"\n", self.id, self.zone);
-        if let Some(region) = self.region {
-            out.push_str(&format!("region = \"{region}\"\n"));
-        }
-        out.push_str(&format!(
-            "seat_mm = {}\ndirection = {}\nscrew = \"{}\"\n",
-            point(self.seat),
-            direction(self.direction),
-            self.screw
-        ));
-        if let Some(length) = self.length_mm {
-            out.push_str(&format!("length_mm = {length:?}\n"));
-        }
-        out.push_str(&format!("swivel_deg = {:?}\n", self.swivel_deg));
-        out
+        let mut lines = vec![
+            "[[hole]]".to_owned(),
+            format!("id = \"{}\"", self.id),
+            format!("zone = \"{}\"", self.zone),
+        ];
+        lines.extend(self.region.map(|region| format!("region = \"{region}\"")));
+        lines.push(format!("seat_mm = {}", point(self.seat)));
+        lines.push(format!("direction = {}", direction(self.direction)));
+        lines.push(format!("screw = \"{}\"", self.screw));
+        lines.extend(self.length_mm.map(|length| format!("length_mm = {length:?}")));
+        lines.push(format!("swivel_deg = {:?}\n", self.swivel_deg));
+        lines.join("\n")
     }
 }
 

@@ -210,9 +210,10 @@ pub(crate) fn scan_line(record: &Record) -> String {
         || "tube voltage unknown".to_owned(),
         |kv| format!("{} kV", crate::number::trimmed(kv)),
     );
-    let kernel = scan.kernel.as_deref().map_or("kernel unknown".to_owned(), |k| {
-        format!("{} kernel", label(k))
-    });
+    let kernel = scan
+        .kernel
+        .as_deref()
+        .map_or("kernel unknown".to_owned(), |k| format!("{} kernel", label(k)));
     let digest: String = scan.digest.chars().take(12).collect();
     format!(
         "scan {digest}\u{2026}, {} \u{d7} {} \u{d7} {} voxels of {} mm, {kvp}, {kernel}",

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use pilothole_assess::set::SetResult;
+use pilothole_assess::set::{SetParams, SetResult, judge_set};
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
 use pilothole_bone::{BONE_THRESHOLD_HU, BoneName, BoneParams, Bones, find_bones};
 use pilothole_intake::{self as intake, Intake};
@@ -11,8 +11,10 @@ use pilothole_report::{Case, Record};
 use pilothole_surface::ClosedSurface;
 use pilothole_volume::{Mask, Region};
 
+use crate::calibrate::{Calibrated, calibrate};
 use crate::error::CaseError;
 use crate::hints::{hints_of, hip_bone};
+use crate::hold::hold;
 use crate::parameters::parameters;
 use crate::params::CaseParams;
 use crate::reason::Reason;
@@ -142,7 +144,9 @@ pub struct Judged {
     /// Each hole, in the plan's order.
     pub holes: Vec<HoleResult>,
     /// The set.
-    pub set: Option<SetResult>,
+    pub set: SetResult,
+    /// HU to density.
+    pub calibrated: Calibrated,
     /// The surface of the bones; `None` with a finding where it is not closed.
     pub surface: Option<ClosedSurface>,
     /// Reservations about scan, bones and set.
@@ -164,11 +168,15 @@ pub fn judge_case(
     let prepared = Prepared::read(scan, plan, params, told)?;
     told(Stage::Holes);
     let scene = prepared.scene();
-    let holes = judge_holes(&scene, plan, &params.judge);
+    let mut holes = judge_holes(&scene, plan, &params.judge);
+    let calibrated = calibrate(plan, &prepared.intake, params)?;
+    hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);
-    let set: Option<SetResult> = None;
+    let set = judge_set(&scene, plan, &holes, &SetParams::OWN);
     told(Stage::Surface);
     let mut findings = records::findings_of_scan(&prepared, hip_bone(plan));
+    findings.extend(calibrated.finding());
+    findings.extend(set.findings.iter().cloned());
     let surface = match wrap(&prepared.bones) {
         Ok(surface) => Some(surface),
         Err(error) => {
@@ -176,7 +184,7 @@ pub fn judge_case(
             None
         }
     };
-    Ok(Judged { prepared, holes, set, surface, findings })
+    Ok(Judged { prepared, holes, set, calibrated, surface, findings })
 }
 
 impl Judged {
@@ -187,9 +195,9 @@ impl Judged {
             plan,
             scene: self.prepared.scene(),
             holes: &self.holes,
-            set: self.set.as_ref(),
+            set: Some(&self.set),
             bones: records::bones_record(&self.prepared, self.surface.as_ref()),
-            calibration: None,
+            calibration: Some(self.calibrated.record()),
             parameters: parameters(plan, params, &self.prepared),
             findings: self.findings.clone(),
             surface: self.surface.as_ref(),

@@ -5,6 +5,7 @@ use pilothole_plan::{Origin, Plan, Resolved};
 use pilothole_report::{From, Parameter, Value};
 
 use crate::case::{Prepared, threshold_hu};
+use crate::hold::robust_params;
 use crate::params::CaseParams;
 use crate::region::{AXIS_REACH_MM, MARGIN_MM};
 
@@ -17,8 +18,7 @@ pub(crate) fn parameters(plan: &Plan, params: &CaseParams, prepared: &Prepared) 
     policy(&mut list, plan);
     path(&mut list, params, prepared);
     grade(&mut list, params);
-    list.number("robust.samples", params.samples as f64, "1", OWN);
-    list.number("robust.seed", params.seed as f64, "1", OWN);
+    placements(&mut list, params);
     list.0
 }
 
@@ -131,4 +131,19 @@ fn grade(list: &mut List, params: &CaseParams) {
     list.number("grade.good_hu", grade.good_hu, "HU", SAKAI);
     list.number("grade.fair_purchase", grade.fair_purchase_mm, "mm", "no source");
     list.number("grade.fair_hu", grade.fair_hu, "HU", ZOU);
+}
+
+fn placements(list: &mut List, params: &CaseParams) {
+    const GUIDES: &str = "own reading of guide series, between spine and pelvis (Meesters 2021, \
+                          J Pers Med 11:763: median 3.6 mm, 5.9 deg)";
+    const COMPONENT: &str = "own reading of planned against achieved custom components \
+                             (Bone Jt Open 2024;5-4)";
+    let robust = robust_params(params);
+    list.number("robust.entry_sd", robust.entry_sd_mm, "mm", GUIDES);
+    list.number("robust.angle_sd", robust.angle_sd_rad.to_degrees(), "deg", GUIDES);
+    list.number("robust.shift_sd", robust.shift_sd_mm, "mm", COMPONENT);
+    list.number("robust.turn_sd", robust.turn_sd_rad.to_degrees(), "deg", COMPONENT);
+    let (samples, seed) = (robust.samples as f64, robust.seed as f64);
+    list.number("robust.samples", samples, "1", "a share is known to 1.6 % or better");
+    list.number("robust.seed", seed, "1", OWN);
 }

@@ -156,10 +156,11 @@ fn bone_finding(prepared: &Prepared, finding: &BoneFinding, hip: BoneName) -> Op
             plain("Voxels at the ceiling of the storage: their HU are a lower bound.".to_owned())
                 .measured(*count as f64, Some(0.0), "voxels")
         }
-        BoneFinding::Metal { volume_mm3, .. } => {
-            plain("Metal lies in the region; HU around it are not trusted.".to_owned())
-                .measured(*volume_mm3, Some(0.0), "mm3")
-        }
+        BoneFinding::Metal { volume_mm3, .. } => Finding::new(
+            "metal.present",
+            "Metal lies in the region; HU around it are not trusted.",
+        )
+        .measured(*volume_mm3, Some(0.0), "mm3"),
         BoneFinding::Coarse { edge_mm, limit_mm } => {
             plain("Voxels are too coarse to resolve a thin cortex.".to_owned())
                 .measured(*edge_mm, Some(*limit_mm), "mm")

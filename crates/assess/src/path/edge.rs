@@ -39,15 +39,7 @@ pub fn place_edges(
     let room_mm = seen_to_mm - enters_mm;
     let side = |at_mm: f64, inward: f64| Side { profile, at_mm, inward, room_mm, window };
     let mut near = if crossing.seat_depth_mm > 0.0 {
-        Edge {
-            at_mm: 0.0,
-            rule: EdgeRule::Seat,
-            se_mm: None,
-            cortex_mm: None,
-            cortex_se_mm: None,
-            peak_hu: None,
-            incidence_rad: None,
-        }
+        side(0.0, 1.0).from_within(params)
     } else {
         side(enters_mm, 1.0).place(scene.threshold_hu, params)
     };
@@ -123,6 +115,20 @@ impl Side<'_> {
             Some(depth) => self.edge(depth, EdgeRule::Threshold),
             None => self.edge(0.0, EdgeRule::Envelope),
         }
+    }
+
+    /// The end where the path begins inside bone: position 0, and what is left
+    /// of a cortex there.
+    fn from_within(&self, params: &PathParams) -> Edge {
+        let mut edge = self.edge(0.0, EdgeRule::Seat);
+        let inwards = self.window.inwards_mm.min(self.room_mm);
+        if let Some((depth, hu)) =
+            extreme(0.0, inwards, self.profile.step_mm, |d| self.hu(d), params.wobble_hu)
+        {
+            edge.cortex_mm = self.inner_face(0.0, depth, hu, params);
+            edge.peak_hu = edge.cortex_mm.map(|_| hu);
+        }
+        edge
     }
 
     /// Thickness of the cortex: from its outer face to where the profile falls

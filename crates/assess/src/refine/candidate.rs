@@ -40,10 +40,15 @@ impl Bench<'_> {
         self.stop.load(Ordering::Relaxed)
     }
 
+    /// Whether a drill gets there.
+    pub(crate) fn is_open(&self, axis: Axis) -> bool {
+        self.corridors.reaches(self.hole, axis.seat, axis.direction)
+    }
+
     /// `None` where no screw holds, off the patch, or where no drill gets.
     pub(crate) fn tried(&self, place: Place) -> Option<Tried> {
         let axis = self.reach.axis(place)?;
-        if !self.corridors.reaches(self.hole, axis.seat, axis.direction) {
+        if !self.is_open(axis) {
             return None;
         }
         let objectives = self.objectives(axis)?;

@@ -43,19 +43,8 @@ pub fn refine(
     corridors: &dyn Corridors,
     stop: &AtomicBool,
 ) -> Refined {
-    let benches: Vec<Bench<'_>> = (0..plan.holes.len())
-        .map(|hole| Bench {
-            scene,
-            plan,
-            hole,
-            screw: plan.screw_of(&plan.holes[hole]),
-            reach: Reach::of(plan, &plan.holes[hole]),
-            params,
-            corridors,
-            stop,
-            points: Points::new(params.robust.seed, hole as u64),
-        })
-        .collect();
+    let with = Shared { scene, plan, params, corridors, stop };
+    let benches: Vec<Bench<'_>> = (0..plan.holes.len()).map(|hole| with.bench(hole)).collect();
     let found: Vec<Found> = benches.par_iter().map(search).collect();
     let choices: Vec<Vec<Choice>> =
         benches.iter().zip(&found).map(|(bench, found)| choices(bench, found)).collect();
@@ -70,6 +59,50 @@ pub fn refine(
     let complete = found.iter().all(|f| f.complete);
     let findings = findings(&holes, clashes[1], complete);
     Refined { plan: moved(plan, &holes), holes, clashes, complete, findings }
+}
+
+/// What one of a plan's holes is worth at a seat and direction; `None` where
+/// no stocked screw holds.
+///
+/// # Panics
+///
+/// When the plan has no hole of that index.
+pub fn objectives_at(
+    scene: &Scene<'_>,
+    plan: &Plan,
+    hole: usize,
+    axis: Axis,
+    params: &RefineParams,
+) -> Option<Objectives> {
+    let stop = AtomicBool::new(false);
+    let with = Shared { scene, plan, params, corridors: &OpenCorridors, stop: &stop };
+    with.bench(hole).objectives(axis)
+}
+
+/// What all holes are searched with.
+struct Shared<'a> {
+    scene: &'a Scene<'a>,
+    plan: &'a Plan,
+    params: &'a RefineParams,
+    corridors: &'a dyn Corridors,
+    stop: &'a AtomicBool,
+}
+
+impl<'a> Shared<'a> {
+    fn bench(&self, hole: usize) -> Bench<'a> {
+        let planned = &self.plan.holes[hole];
+        Bench {
+            scene: self.scene,
+            plan: self.plan,
+            hole,
+            screw: self.plan.screw_of(planned),
+            reach: Reach::of(self.plan, planned),
+            params: self.params,
+            corridors: self.corridors,
+            stop: self.stop,
+            points: Points::new(self.params.robust.seed, hole as u64),
+        }
+    }
 }
 
 /// Directions about the planned one, and shells, in which the best place of
@@ -94,6 +127,8 @@ fn choices(bench: &Bench<'_>, found: &Found) -> Vec<Choice> {
         },
         choice,
     );
+    // Where no drill gets, a screw takes room and is worth nothing.
+    let as_planned = if found.open { as_planned } else { Choice { tried: None, ..as_planned } };
     let mut choices = vec![as_planned];
     let sorted = by_worth(&found.tried);
     let mut taken = [[false; SHELLS]; SECTORS];
@@ -166,31 +201,27 @@ impl Set<'_> {
 
     fn hole(&self, hole: usize, found: &Found, stay: Option<Stay>) -> RefinedHole {
         let bench = &self.benches[hole];
-        let (before, after) = (found.base, self.choice(hole).tried);
         let moves = self.chosen[hole] != 0;
+        let before = found.base;
+        let after = if moves { self.choice(hole).tried } else { before };
         let (gain_n, noise_n) = match (before, after, stay) {
             (_, _, Some(stay)) => (stay.gain_n, stay.noise_n),
             (Some(before), Some(after), None) if moves => gain(&before, &after),
             (None, Some(after), None) => (after.objectives.worth_n(), after.objectives.noise_n),
             _ => (0.0, before.map_or(0.0, |b| b.objectives.noise_n)),
         };
-        let reason = if bench.reach.is_fixed() {
-            RefineReason::Fixed
+        let reason = if moves && !found.open {
+            RefineReason::OpensCorridor
         } else if moves && (before.is_none() || gain_n > noise_n) {
             RefineReason::Better
         } else if moves {
             RefineReason::ClearsClash
-        } else if !found.complete {
-            RefineReason::Interrupted
-        } else if found.tried.is_empty() {
-            RefineReason::NoneHolds
-        } else if stay.is_some() {
-            RefineReason::WithinNoise
         } else {
-            RefineReason::AlreadyBest
+            why_it_stays(bench, found, stay.is_some())
         };
         let planned = &bench.plan.holes[hole];
-        let lies = after.map_or((planned.seat, planned.direction), |a| (a.axis.seat, a.axis.direction));
+        let lies =
+            after.map_or((planned.seat, planned.direction), |a| (a.axis.seat, a.axis.direction));
         RefinedHole {
             hole,
             before: before.map(|tried| self.candidate(hole, &tried)),
@@ -233,12 +264,27 @@ impl Set<'_> {
     }
 }
 
+fn why_it_stays(bench: &Bench<'_>, found: &Found, gains_little: bool) -> RefineReason {
+    if bench.reach.is_fixed() {
+        RefineReason::Fixed
+    } else if !found.complete {
+        RefineReason::Interrupted
+    } else if !found.open {
+        RefineReason::Blocked
+    } else if found.tried.is_empty() {
+        RefineReason::NoneHolds
+    } else if gains_little {
+        RefineReason::WithinNoise
+    } else {
+        RefineReason::AlreadyBest
+    }
+}
+
 /// The plan with the holes that moved.
 fn moved(plan: &Plan, holes: &[RefinedHole]) -> Plan {
     let mut plan = plan.clone();
     for refined in holes {
-        let is_moved =
-            matches!(refined.reason, RefineReason::Better | RefineReason::ClearsClash);
+        let is_moved = matches!(refined.reason, RefineReason::Better | RefineReason::ClearsClash);
         if let (true, Some(after)) = (is_moved, &refined.after) {
             let hole = &mut plan.holes[refined.hole];
             let place: (PatientPoint, Direction) = (after.seat, after.direction);
@@ -263,14 +309,22 @@ fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Findin
                 "No direction within reach, and open to the drill, holds a stocked screw.",
             )
             .measured(hole.tried as f64, None, "1"),
+            RefineReason::Blocked => Finding::new(
+                "refine.blocked",
+                "No drill gets to the planned direction, nor to another within reach that holds a screw.",
+            )
+            .measured(hole.tried as f64, None, "1"),
             _ => continue,
         };
         findings.push(finding.of_hole(hole.hole));
     }
     if clashes > 0 {
         findings.push(
-            Finding::new("refine.clash_remains", "Screws still come nearer than wanted.")
-                .measured(clashes as f64, Some(0.0), "1"),
+            Finding::new("refine.clash_remains", "Screws still come nearer than wanted.").measured(
+                clashes as f64,
+                Some(0.0),
+                "1",
+            ),
         );
     }
     if !complete {

@@ -40,7 +40,8 @@ impl Reach {
         let surface = match hole.zone {
             Zone::Cup => Surface::Sphere(plan.socket.centre),
             Zone::Flange => {
-                let on = |p: &&pilothole_plan::Patch| p.centre.distance_mm(hole.seat) <= p.radius_mm;
+                let on =
+                    |p: &&pilothole_plan::Patch| p.centre.distance_mm(hole.seat) <= p.radius_mm;
                 plan.patches.iter().find(on).map_or(Surface::Plane(hole.direction, None), |p| {
                     Surface::Plane(p.direction, Some((p.centre, p.radius_mm)))
                 })

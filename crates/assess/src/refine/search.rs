@@ -12,6 +12,8 @@ use crate::stock::disc;
 pub(crate) struct Found {
     /// At the planned place.
     pub(crate) base: Option<Tried>,
+    /// Whether a drill gets to the planned place.
+    pub(crate) open: bool,
     /// Every place that holds a screw, in the order tried.
     pub(crate) tried: Vec<Tried>,
     /// Places looked at.
@@ -23,10 +25,13 @@ pub(crate) struct Found {
 /// Search a hole's reach for what is worth most on its own.
 pub(crate) fn search(bench: &Bench<'_>) -> Found {
     let planned = Place::default();
-    let base = bench.reach.axis(planned).and_then(|axis| {
-        Some(Tried { place: planned, axis, objectives: bench.objectives(axis)? })
-    });
-    let mut found = Found { base, tried: base.into_iter().collect(), count: 1, complete: true };
+    let base = bench
+        .reach
+        .axis(planned)
+        .and_then(|axis| Some(Tried { place: planned, axis, objectives: bench.objectives(axis)? }));
+    let open = base.is_none_or(|base| bench.is_open(base.axis));
+    let tried = base.filter(|_| open).into_iter().collect();
+    let mut found = Found { base, open, tried, count: 1, complete: true };
     if bench.reach.is_fixed() {
         return found;
     }

@@ -22,9 +22,7 @@ impl Shaft {
     ///
     /// Of cylinders with round ends, so at most that of flat-ended ones.
     pub(crate) fn gap_mm(&self, other: &Self) -> f64 {
-        distance_mm([self.from, self.to], [other.from, other.to])
-            - self.radius_mm
-            - other.radius_mm
+        distance_mm([self.from, self.to], [other.from, other.to]) - self.radius_mm - other.radius_mm
     }
 }
 
@@ -38,7 +36,8 @@ fn distance_mm([a, b]: [PatientPoint; 2], [c, d]: [PatientPoint; 2]) -> f64 {
     let (pp, qq, qr) = (p.dot(p), q.dot(q), q.dot(r));
     let (pr, pq) = (p.dot(r), p.dot(q));
     let flat = pp * qq - pq * pq;
-    let mut s = if flat > 1e-12 * pp * qq { ((pq * qr - pr * qq) / flat).clamp(0.0, 1.0) } else { 0.0 };
+    let mut s =
+        if flat > 1e-12 * pp * qq { ((pq * qr - pr * qq) / flat).clamp(0.0, 1.0) } else { 0.0 };
     let mut t = if qq > 0.0 { (pq * s + qr) / qq } else { 0.0 };
     if !(0.0..=1.0).contains(&t) {
         t = t.clamp(0.0, 1.0);
@@ -109,13 +108,10 @@ impl Together<'_> {
         for _ in 0..SWEEPS {
             let mut moved = false;
             for hole in 0..chosen.len() {
-                let mut best = (chosen[hole], self.of_hole(&chosen, hole, chosen[hole], None));
-                for option in 0..self.choices[hole].len() {
-                    let score = self.of_hole(&chosen, hole, option, None);
-                    if score.beats(&best.1) {
-                        best = (option, score);
-                    }
-                }
+                let now = (chosen[hole], self.of_hole(&chosen, hole, chosen[hole], None));
+                let best = (0..self.choices[hole].len())
+                    .map(|option| (option, self.of_hole(&chosen, hole, option, None)))
+                    .fold(now, |best, next| if next.1.beats(&best.1) { next } else { best });
                 moved |= best.0 != chosen[hole];
                 chosen[hole] = best.0;
             }

@@ -69,6 +69,10 @@ pub enum RefineReason {
     Better,
     /// It gives way to another screw.
     ClearsClash,
+    /// No drill gets to where it was.
+    OpensCorridor,
+    /// No drill gets to where it is, nor to anything else that holds a screw.
+    Blocked,
     /// The search was stopped before it.
     Interrupted,
 }
@@ -83,6 +87,8 @@ impl RefineReason {
             Self::WithinNoise => "within noise",
             Self::Better => "better",
             Self::ClearsClash => "clears clash",
+            Self::OpensCorridor => "opens corridor",
+            Self::Blocked => "blocked",
             Self::Interrupted => "interrupted",
         }
     }

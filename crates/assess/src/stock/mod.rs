@@ -132,7 +132,7 @@ fn views(plan: &Plan, params: &StockParams) -> Vec<View> {
     }
     for (at, patch) in plan.patches.iter().enumerate() {
         let (u, v) = patch.direction.across();
-        let seats = sphere::disc(patch.radius_mm, params.seat_spacing_mm);
+        let seats = disc(patch.radius_mm, params.seat_spacing_mm);
         for (index, [x, y]) in seats.into_iter().enumerate() {
             views.push(View {
                 origin: StockOrigin::Patch(at, index),

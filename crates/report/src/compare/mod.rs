@@ -178,9 +178,8 @@ fn entry(hole: &HoleRecord, first: Option<&HoleRecord>) -> ComparedEntry {
             .sum();
         cross.sqrt().atan2(dot).to_degrees()
     });
-    let moved = first.map(|f| {
-        (0..3).map(|i| (f.seat_mm[i] - hole.seat_mm[i]).powi(2)).sum::<f64>().sqrt()
-    });
+    let moved =
+        first.map(|f| (0..3).map(|i| (f.seat_mm[i] - hole.seat_mm[i]).powi(2)).sum::<f64>().sqrt());
     ComparedEntry {
         length_mm: hole.length_mm,
         purchase: hole.purchase.clone(),

@@ -2,7 +2,7 @@
 
 use maud::{Markup, html};
 
-use super::{Compared, CompareRecord, ComparedEntry};
+use super::{CompareRecord, Compared, ComparedEntry};
 use crate::html::{grade, measure, num, page, text};
 use crate::number::{Unit, fixed};
 use crate::text::{CAUTION, counted, harmless};
@@ -45,7 +45,11 @@ fn sentence(comparison: &CompareRecord) -> String {
         .iter()
         .filter(|h| {
             let first = h.entries.first().and_then(Option::as_ref);
-            h.entries.iter().skip(1).flatten().any(|e| first.is_some_and(|f| f.purchase != e.purchase))
+            h.entries
+                .iter()
+                .skip(1)
+                .flatten()
+                .any(|e| first.is_some_and(|f| f.purchase != e.purchase))
         })
         .count();
     let clear = entries().filter(|e| e.purchase_mm.exceeds == Some(true)).count();

@@ -1,6 +1,6 @@
 //! `compare.csv`: one line a hole and report.
 
-use super::{Compared, CompareRecord};
+use super::{CompareRecord, Compared};
 use crate::table::{number, written};
 use crate::text::cell;
 

@@ -48,7 +48,9 @@ fn or_unknown(value: Option<&str>) -> Markup {
 fn scan(record: &Record) -> Markup {
     let scan = &record.scan;
     let triple = |v: &[f64; 3]| v.map(trimmed).join(" \u{d7} ");
-    let kv = |v: Option<f64>, unit: &str| v.map_or("unknown".to_owned(), |v| format!("{}{unit}", trimmed(v)));
+    let kv = |v: Option<f64>, unit: &str| {
+        v.map_or("unknown".to_owned(), |v| format!("{}{unit}", trimmed(v)))
+    };
     html! {
         div {
             h3 { "Scan" }

@@ -91,11 +91,7 @@ fn order_line(record: &Record, hole: &HoleRecord) -> Markup {
 
 fn window_words() -> String {
     let (low, high) = WINDOW;
-    format!(
-        "Level {}, width {} HU.",
-        fixed(f64::midpoint(low, high), 0),
-        fixed(high - low, 0)
-    )
+    format!("Level {}, width {} HU.", fixed(f64::midpoint(low, high), 0), fixed(high - low, 0))
 }
 
 fn legend() -> Markup {

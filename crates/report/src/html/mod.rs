@@ -19,9 +19,7 @@ use crate::case::Case;
 use crate::picture::{Subject, patterns};
 use crate::record::Record;
 use crate::text::CAUTION;
-use crate::view::{Drawn, still_defs, turning_view};
-
-
+use crate::view::{Drawn, chart_figure, still_defs, turning_view};
 
 /// Look of every page.
 pub(crate) const STYLE: &str = include_str!("../page/style.css");
@@ -52,6 +50,19 @@ pub(crate) fn report_html(case: &Case<'_>, record: &Record, drawn: &Drawn) -> St
             (summary::summary(record, &title))
             main {
                 (turning_view(record, case.plan, drawn))
+                @if let Some(chart) = case.chart {
+                    section #chart aria-labelledby="chart-title" {
+                        h2 #chart-title { "Bone in every direction" }
+                        figure .one {
+                            (chart_figure(chart, case.plan))
+                            figcaption {
+                                "Depth to the far cortex from the socket's centre, seen from its mouth. Darker \
+                                 is deeper, lines join equal depth in mm, hatched directions lead into danger; \
+                                 rings are the holes by their direction."
+                            }
+                        }
+                    }
+                }
                 section #holes aria-labelledby="holes-title" {
                     h2 #holes-title { "Hole by hole" }
                     p .lead {

@@ -21,7 +21,8 @@ pub(crate) fn direction_words(lps: [f64; 3], side: Side) -> String {
         (lps[0] * outward, "lateral", "medial"),
     ];
     parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
-    let word = |part: (f64, &'static str, &'static str)| if part.0 >= 0.0 { part.1 } else { part.2 };
+    let word =
+        |part: (f64, &'static str, &'static str)| if part.0 >= 0.0 { part.1 } else { part.2 };
     let first = word(parts[0]);
     if parts[1].0.abs() >= SECOND_WORD {
         format!("{first} and {}", word(parts[1]))

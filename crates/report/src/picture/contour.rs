@@ -48,8 +48,7 @@ impl Nodes {
 
     /// The vertex of a cell that the outline crosses.
     fn vertex(&self, column: usize, row: usize) -> Option<[f64; 2]> {
-        let corners =
-            [(column, row), (column + 1, row), (column + 1, row + 1), (column, row + 1)];
+        let corners = [(column, row), (column + 1, row), (column + 1, row + 1), (column, row + 1)];
         let crossings: Vec<[f64; 2]> =
             (0..4).filter_map(|i| self.crossing(corners[i], corners[(i + 1) % 4])).collect();
         let count = crossings.len() as f64;
@@ -97,8 +96,7 @@ mod tests {
 
     #[test]
     fn the_outline_of_a_disc_lies_on_its_circle() {
-        let nodes =
-            Nodes::of((41, 41), [-10.0, -10.0], [0.5, 0.5], |x, y| 6.0 - x.hypot(y));
+        let nodes = Nodes::of((41, 41), [-10.0, -10.0], [0.5, 0.5], |x, y| 6.0 - x.hypot(y));
         let outline = nodes.outline();
         let numbers: Vec<f64> = outline
             .split(['M', 'L', ' '])

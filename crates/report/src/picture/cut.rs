@@ -62,11 +62,9 @@ fn cut(subject: &Subject<'_>, up: Direction) -> Cut {
 fn alt(subject: &Subject<'_>, up: &str) -> String {
     let hole = subject.record;
     let bone = match (hole.near_cortex_mm, hole.far_cortex_mm) {
-        (Some(near), Some(far)) => format!(
-            "bone from {} to {} mm after the seat",
-            Unit::Mm.show(near),
-            Unit::Mm.show(far)
-        ),
+        (Some(near), Some(far)) => {
+            format!("bone from {} to {} mm after the seat", Unit::Mm.show(near), Unit::Mm.show(far))
+        }
         (Some(near), None) => {
             format!("bone from {} mm after the seat, its end not met", Unit::Mm.show(near))
         }
@@ -169,7 +167,8 @@ fn screw(subject: &Subject<'_>) -> Markup {
     put(tip, 0.0);
     upper.iter().rev().for_each(|(x, y)| put(*x, *y));
     path.push('Z');
-    let head = format!("M0 {:.2}L-2.6 {:.2}V{:.2}L0 {:.2}Z", -core, -major - 0.4, major + 0.4, core);
+    let head =
+        format!("M0 {:.2}L-2.6 {:.2}V{:.2}L0 {:.2}Z", -core, -major - 0.4, major + 0.4, core);
     let planned = subject.record.planned_length_mm.filter(|p| (p - tip).abs() > 0.05);
     let class = if subject.record.length_mm.is_some() { "screw" } else { "screw unsafe" };
     html! {

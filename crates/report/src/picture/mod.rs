@@ -14,6 +14,8 @@ mod strength;
 mod subject;
 mod unrolled;
 
+pub(crate) use anatomy::direction_words;
+pub(crate) use contour::Nodes;
 pub(crate) use cut::cut_planes;
 pub(crate) use grey::{GreyImage, WINDOW, base64};
 pub(crate) use pattern::{patterns, tissue_fill};

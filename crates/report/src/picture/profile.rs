@@ -77,7 +77,9 @@ fn alt(subject: &Subject<'_>) -> String {
         .record
         .segments
         .iter()
-        .map(|s| format!("{} to {} mm {}", Unit::Mm.show(s.from_mm), Unit::Mm.show(s.to_mm), s.tissue))
+        .map(|s| {
+            format!("{} to {} mm {}", Unit::Mm.show(s.from_mm), Unit::Mm.show(s.to_mm), s.tissue)
+        })
         .collect();
     if parts.is_empty() {
         return "Hounsfield units along the path; no bone is met.".to_owned();

@@ -23,7 +23,13 @@ pub(crate) fn ring_figure(subject: &Subject<'_>) -> Markup {
         return html! {};
     }
     let largest = tilts.iter().copied().fold(4.0, f64::max);
-    let step = if largest > 16.0 { 10.0 } else if largest > 8.0 { 4.0 } else { 2.0 };
+    let step = if largest > 16.0 {
+        10.0
+    } else if largest > 8.0 {
+        4.0
+    } else {
+        2.0
+    };
     let most = (largest / step).ceil() * step;
     let place = |azimuth: f64, tilt: f64| {
         let (sin, cos) = azimuth.sin_cos();

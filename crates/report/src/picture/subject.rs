@@ -40,11 +40,8 @@ impl<'a> Subject<'a> {
 
     /// Where pictures begin and end, mm from the seat.
     pub(crate) fn extent_mm(&self) -> (f64, f64) {
-        let ends = [
-            self.record.far_cortex_mm,
-            self.record.length_mm,
-            self.record.planned_length_mm,
-        ];
+        let ends =
+            [self.record.far_cortex_mm, self.record.length_mm, self.record.planned_length_mm];
         let last = ends.into_iter().flatten().fold(0.0, f64::max) + AFTER_MM;
         (-BEFORE_MM, (last + BEFORE_MM).clamp(LENGTH_MM.0, LENGTH_MM.1) - BEFORE_MM)
     }

@@ -33,9 +33,10 @@ pub(crate) fn unrolled_figure(subject: &Subject<'_>) -> Markup {
         let azimuth = (y as f64 + 0.5) * 360.0 / AZIMUTHS as f64;
         subject.scene.volume.sample_or_nan(place((x as f64 + 0.5) * tip / columns, azimuth))
     });
-    let nodes = Nodes::of(((tip / 0.8) as usize + 2, 37), [0.0, 0.0], [0.8, 10.0], |along, azimuth| {
-        subject.scene.depth_or_nan(place(along.min(tip), azimuth))
-    });
+    let nodes =
+        Nodes::of(((tip / 0.8) as usize + 2, 37), [0.0, 0.0], [0.8, 10.0], |along, azimuth| {
+            subject.scene.depth_or_nan(place(along.min(tip), azimuth))
+        });
     let wide = WIDTH - LEFT - 10.0;
     let sides = [u, v, -u, -v].map(|d| direction_words(d.components(), subject.side()));
     let scale = format!("translate({LEFT} {TOP}) scale({:.5} {:.5})", wide / tip, PLOT / 360.0);

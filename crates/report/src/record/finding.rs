@@ -58,12 +58,24 @@ impl FindingRecord {
     /// of it; the others say how well the numbers are known.
     pub fn changes_plan(&self) -> bool {
         let area = self.code.split('.').next().unwrap_or_default();
-        matches!(area, "path" | "length" | "side" | "clash" | "access" | "order" | "load" | "set"
-            | "reconstruction" | "guides" | "guide" | "metal" | "robust")
-            && !matches!(
-                self.code.as_str(),
-                "path.no_cortex" | "order.not_computed" | "robust.not_computed"
-            )
-            && !self.code.ends_with(".not_asked")
+        matches!(
+            area,
+            "path"
+                | "length"
+                | "side"
+                | "clash"
+                | "access"
+                | "order"
+                | "load"
+                | "set"
+                | "reconstruction"
+                | "guides"
+                | "guide"
+                | "metal"
+                | "robust"
+        ) && !matches!(
+            self.code.as_str(),
+            "path.no_cortex" | "order.not_computed" | "robust.not_computed"
+        ) && !self.code.ends_with(".not_asked")
     }
 }

@@ -22,9 +22,7 @@ pub use hole::{
     BeyondRecord, DensityRecord, EdgeRecord, HoleRecord, HuRecord, ProfileRecord, PulloutRecord,
     RobustRecord, SegmentRecord, Share, StatisticsRecord,
 };
-pub use load::{
-    CaseRecord, LoadRecord, LostRecord, RangeRecord, ScrewLoadRecord, SpringRecord,
-};
+pub use load::{CaseRecord, LoadRecord, LostRecord, RangeRecord, ScrewLoadRecord, SpringRecord};
 pub use reconstruction::{
     MeasuredRecord, MirrorRecord, OrientationRecord, OrientationsRecord, ReconstructionRecord,
     RegressionRecord, ShiftRecord, WantingRecord,
@@ -85,8 +83,7 @@ impl Record {
     /// plan's.
     pub fn in_order(&self) -> Vec<&HoleRecord> {
         let steps = self.order.as_deref().unwrap_or_default();
-        let mut holes: Vec<&HoleRecord> =
-            steps.iter().filter_map(|s| self.hole(&s.hole)).collect();
+        let mut holes: Vec<&HoleRecord> = steps.iter().filter_map(|s| self.hole(&s.hole)).collect();
         holes.extend(self.holes.iter().filter(|h| steps.iter().all(|s| s.hole != h.id)));
         holes
     }

@@ -39,10 +39,7 @@ pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
     let face = |bytes: &'static [u8]| {
         Font::new(bytes.into(), 0).expect("the fonts of the crate are sound")
     };
-    let fonts = [
-        face(dejavu::sans_condensed::regular()),
-        face(dejavu::sans_condensed::bold()),
-    ];
+    let fonts = [face(dejavu::sans_condensed::regular()), face(dejavu::sans_condensed::bold())];
     let holes = record.in_order();
     let mut document = Document::new();
     document.set_metadata(
@@ -145,7 +142,8 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
 
 /// Returns where it ends.
 fn table(sheet: &mut Sheet<'_>, record: &Record, holes: &[&HoleRecord], top: f32) -> f32 {
-    let heads = ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "Bone mm", "Hold", "Beware of"];
+    let heads =
+        ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "Bone mm", "Hold", "Beware of"];
     for (x, head) in COLUMNS.iter().zip(heads) {
         sheet.text(*x, top, Face::Bold, 8.5, head);
     }

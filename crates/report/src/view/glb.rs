@@ -47,9 +47,13 @@ impl Buffers {
         for corner in triangles.iter().flatten() {
             self.bytes.extend(corner.to_le_bytes());
         }
-        self.accessor(start, 34963, &json!({
-            "componentType": 5123, "count": 3 * triangles.len(), "type": "SCALAR"
-        }))
+        self.accessor(
+            start,
+            34963,
+            &json!({
+                "componentType": 5123, "count": 3 * triangles.len(), "type": "SCALAR"
+            }),
+        )
     }
 
     fn accessor(&mut self, start: usize, target: u32, what: &Value) -> usize {

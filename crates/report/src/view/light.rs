@@ -25,9 +25,8 @@ impl LightMesh {
     /// The mesh with its vertices gathered in cells as small as the limits
     /// allow.
     pub(crate) fn of(mesh: &TriMesh) -> Self {
-        let area: f64 = (0..mesh.triangles.len())
-            .map(|t| 0.5 * mesh.doubled_normal(t).length_mm())
-            .sum();
+        let area: f64 =
+            (0..mesh.triangles.len()).map(|t| 0.5 * mesh.doubled_normal(t).length_mm()).sum();
         if area <= 0.0 {
             return Self::default();
         }
@@ -110,7 +109,15 @@ fn gathered(mesh: &TriMesh, cell_mm: f64) -> Option<LightMesh> {
         .iter()
         .map(|corners| corners.map(|v| cell_of[v as usize] as u16))
         .filter(|[a, b, c]| a != b && b != c && a != c)
-        .map(|[a, b, c]| if a < b && a < c { [a, b, c] } else if b < c { [b, c, a] } else { [c, a, b] })
+        .map(|[a, b, c]| {
+            if a < b && a < c {
+                [a, b, c]
+            } else if b < c {
+                [b, c, a]
+            } else {
+                [c, a, b]
+            }
+        })
         .collect();
     triangles.sort_unstable();
     triangles.dedup();

@@ -1,6 +1,7 @@
 //! The whole set in space: light mesh, still pictures, turning view, file.
 
 mod camera;
+mod chart;
 mod glb;
 mod light;
 mod still;
@@ -13,6 +14,7 @@ use rayon::prelude::*;
 use camera::{Camera, View};
 use light::LightMesh;
 
+pub(crate) use chart::chart_figure;
 pub(crate) use glb::scene_glb;
 pub(crate) use still::{Still, still_defs, still_use};
 pub(crate) use turning::turning_view;

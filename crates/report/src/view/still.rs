@@ -48,8 +48,7 @@ impl Still {
     /// Seat and tip of a hole's screw in the picture.
     pub(crate) fn screw(&self, hole: &HoleRecord) -> [(f64, f64); 2] {
         let length = hole.set_length_mm().unwrap_or(20.0);
-        let tip: [f64; 3] =
-            std::array::from_fn(|i| hole.seat_mm[i] + length * hole.direction[i]);
+        let tip: [f64; 3] = std::array::from_fn(|i| hole.seat_mm[i] + length * hole.direction[i]);
         [self.place(PatientPoint(hole.seat_mm)), self.place(PatientPoint(tip))]
     }
 }

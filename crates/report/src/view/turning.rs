@@ -3,9 +3,9 @@
 use maud::{Markup, PreEscaped, html};
 use serde_json::json;
 
+use super::Drawn;
 use super::camera::{Camera, View};
 use super::light::LightMesh;
-use super::Drawn;
 use super::still::still_use;
 use crate::html::anchor;
 use crate::picture::base64;

@@ -10,7 +10,6 @@ use pilothole_assess::{
     Robust, Scene, Segment, Tissue,
 };
 use pilothole_plan::{Hole, Plan};
-use pilothole_report::{Chart, ChartCell};
 use pilothole_volume::Offset;
 
 /// A judgement of every hole.
@@ -61,7 +60,9 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
     let profile = Profile {
         from_mm: -10.0,
         step_mm: 0.3,
-        hu: (0..400).map(|n| scene.volume.sample_or_nan(place(-10.0 + 0.3 * f64::from(n)))).collect(),
+        hu: (0..400)
+            .map(|n| scene.volume.sample_or_nan(place(-10.0 + 0.3 * f64::from(n))))
+            .collect(),
     };
     let along: Vec<f64> = (0..200)
         .map(|n| near.unwrap_or(0.0) + purchase * f64::from(n) / 200.0)
@@ -81,8 +82,11 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
     let mut findings = Vec::new();
     if length.is_none() {
         findings.push(
-            Finding::new("length.none_stocked", "No stocked length keeps the margin before the far cortex.")
-                .of_hole(index),
+            Finding::new(
+                "length.none_stocked",
+                "No stocked length keeps the margin before the far cortex.",
+            )
+            .of_hole(index),
         );
     }
     if index == 2 {
@@ -150,8 +154,15 @@ fn pullout(purchase: f64) -> Pullout {
         low_n: 17.0 * purchase,
         high_n: 96.0 * purchase,
         method: "shear of the thread's cylinder, ash density law".to_owned(),
-        shares: vec![("law from density to strength", 0.71), ("calibration", 0.2), ("purchase", 0.09)],
-        other_laws: vec![("foam, measured", 63.0 * purchase), ("cadaver, low density", 24.0 * purchase)],
+        shares: vec![
+            ("law from density to strength", 0.71),
+            ("calibration", 0.2),
+            ("purchase", 0.09),
+        ],
+        other_laws: vec![
+            ("foam, measured", 63.0 * purchase),
+            ("cadaver, low density", 24.0 * purchase),
+        ],
     }
 }
 
@@ -351,26 +362,4 @@ fn load(count: usize) -> LoadResult {
         poorest: vec![1, 2],
         spread_mm2: 1500.0,
     }
-}
-
-/// A chart of made depths.
-pub fn chart(plan: &Plan) -> Chart {
-    let axis = plan.socket.axis;
-    let mut cells = Vec::new();
-    for ring in 0..18 {
-        let tilt = f64::from(ring) * 5.0_f64.to_radians();
-        let around = ((tilt.sin() * 72.0).round() as usize).max(1);
-        for turn in 0..around {
-            let azimuth = turn as f64 / around as f64 * std::f64::consts::TAU;
-            let direction = (-axis).tilted(tilt, azimuth).components();
-            let depth = 30.0 + 35.0 * direction[2] * direction[2] + 10.0 * direction[1];
-            cells.push(ChartCell {
-                direction,
-                depth_mm: (depth > 12.0).then_some(depth),
-                thread_hu: Some(180.0 + 100.0 * direction[1]),
-                danger: direction[0] < -0.85,
-            });
-        }
-    }
-    Chart { cells, spacing_deg: 5.0 }
 }

@@ -1,0 +1,62 @@
+//! `stock.html`: where bone is worth drilling, as charts.
+
+use maud::html;
+use pilothole_assess::stock::Stock;
+use pilothole_plan::Plan;
+
+use crate::html::page;
+use crate::text::{CAUTION, counted, harmless};
+use crate::view::chart_figure;
+
+/// Charts drawn in the page; the tables hold all.
+const MOST_CHARTS: usize = 24;
+
+/// The charts of a stock as one page that needs nothing else.
+///
+/// - `digest`: the scan's, as in `report.json`.
+pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
+    let title = format!("Bone around the socket of the {} hip", plan.side.word());
+    let digest: String = harmless(digest).chars().take(12).collect();
+    page(
+        &title,
+        &html! {
+            header .top {
+                p .caution role="note" { strong { "Caution. " } (CAUTION) }
+                h1 { (title) }
+                p .question { "Where is bone worth drilling, in every direction?" }
+                p .scan {
+                    "scan " (digest) "\u{2026}, screw " (harmless(&stock.screw)) ", "
+                    (counted(stock.charts.len(), "chart", "charts"))
+                }
+            }
+            main #holes {
+                p {
+                    "Each chart is an equal-area picture of the directions into bone, seen from the socket's \
+                     mouth. Darker is deeper; lines join equal depth; hatched directions lead into danger: no \
+                     bone, thin medial wall, the scan's end, or no safe length."
+                }
+                div .figures {
+                    @for chart in stock.charts.iter().take(MOST_CHARTS) {
+                        figure {
+                            (chart_figure(chart, plan))
+                            figcaption { "From " (harmless(&chart.origin.name())) }
+                        }
+                    }
+                }
+                @if stock.charts.len() > MOST_CHARTS {
+                    p { (counted(stock.charts.len() - MOST_CHARTS, "more chart is", "more charts are")) " in the table." }
+                }
+                @if !stock.findings.is_empty() {
+                    h2 { "Reservations" }
+                    ul .finding {
+                        @for finding in &stock.findings {
+                            li { (harmless(&finding.text)) " " span .code { (finding.code) } }
+                        }
+                    }
+                }
+            }
+            footer { p .caution { (CAUTION) } }
+        },
+        false,
+    )
+}

@@ -1,0 +1,156 @@
+//! The hemisphere of directions seen from the socket's mouth.
+//!
+//! Lambert's equal-area chart: equal patches of sky are equal patches of
+//! paper. The middle is straight into the socket, the rim lies in the plane of
+//! its mouth.
+
+use maud::{Markup, html};
+use pilothole_assess::stock::{StockCell, StockChart};
+use pilothole_plan::Plan;
+use pilothole_volume::Direction;
+
+use super::camera::{Camera, View};
+use crate::number::fixed;
+use crate::picture::{GreyImage, Nodes, direction_words};
+use crate::text::shortened;
+
+/// Radius of the chart, in units of its picture.
+const RADIUS: f64 = 150.0;
+/// Pixels along an edge.
+const EDGE: usize = 240;
+/// Depth that is drawn darkest, mm.
+const DEEPEST_MM: f64 = 70.0;
+/// Depths that get a line, mm.
+const LEVELS_MM: [f64; 4] = [15.0, 30.0, 45.0, 60.0];
+
+/// The frame of a chart.
+struct Sky {
+    pole: Direction,
+    camera: Camera,
+}
+
+impl Sky {
+    /// The direction at a place of the chart; `None` outside it.
+    fn direction(&self, x: f64, y: f64) -> Option<Direction> {
+        let r = x.hypot(y) / RADIUS;
+        if r > 1.0 {
+            return None;
+        }
+        let tilt = 2.0 * (r * std::f64::consts::FRAC_1_SQRT_2).asin();
+        let azimuth = y.atan2(x);
+        let across = self.camera.right * azimuth.cos() + self.camera.up * azimuth.sin();
+        Direction::along(self.pole * tilt.cos() + across * tilt.sin())
+    }
+
+    /// The place of a direction, up positive; at the rim when beyond it.
+    fn place(&self, direction: Direction) -> (f64, f64) {
+        let tilt = self.pole.angle_rad(direction);
+        let r = ((0.5 * tilt).sin() / std::f64::consts::FRAC_1_SQRT_2).min(1.0) * RADIUS;
+        let (x, y) = (self.camera.right.dot(direction), self.camera.up.dot(direction));
+        let length = x.hypot(y);
+        if length < 1e-9 { (0.0, 0.0) } else { (x / length * r, y / length * r) }
+    }
+}
+
+/// The chart with the holes of a plan, by their directions.
+pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
+    let sky = Sky { pole: -plan.socket.axis, camera: Camera::of(View::Mouth, plan) };
+    let cell = |x: f64, y: f64| sky.direction(x, y).and_then(|d| chart.nearest(d));
+    let image = picture(&cell);
+    let nodes = |level: f64| {
+        Nodes::of((101, 101), [-RADIUS, -RADIUS], [RADIUS / 50.0, RADIUS / 50.0], |x, y| {
+            cell(x, -y).and_then(StockCell::depth_mm).map_or(-level, |depth| depth - level)
+        })
+        .outline()
+    };
+    let c = &sky.camera;
+    let words = [c.up, c.right, -c.up, -c.right]
+        .map(|d| direction_words(d.components(), plan.side).replace(" and ", "-"));
+    let half = RADIUS + 34.0;
+    html! {
+        svg .chart viewBox=(format!("{} {} {} {}", -half, -half, 2.0 * half, 2.0 * half + 44.0)) role="img"
+            aria-label=(format!(
+                "Depth of bone in every direction from the socket, seen from its mouth; {} is up. Darker is \
+                 deeper, hatched is to be kept away from, rings are holes.", words[0]
+            )) {
+            image x=(-RADIUS) y=(-RADIUS) width=(2.0 * RADIUS) height=(2.0 * RADIUS) href=(image.uri()) {}
+            @for level in LEVELS_MM {
+                path .contour d=(nodes(level)) {}
+            }
+            circle .frame r=(RADIUS) {}
+            text text-anchor="middle" y=(-RADIUS - 12.0) { (words[0]) }
+            text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }
+            text text-anchor="middle" transform=(format!("translate({} 0) rotate(90)", RADIUS + 14.0)) { (words[1]) }
+            text text-anchor="middle" transform=(format!("translate({} 0) rotate(-90)", -RADIUS - 14.0)) { (words[3]) }
+            @for hole in &plan.holes {
+                @let (x, y) = sky.place(hole.direction);
+                circle .holedot cx=(f(x)) cy=(f(-y)) r="4" {}
+                text .small .holename x=(f(x + 6.0)) y=(f(-y + 4.0)) { (shortened(&hole.id, 8)) }
+            }
+            (scale(half))
+        }
+    }
+}
+
+fn f(value: f64) -> String {
+    format!("{value:.1}")
+}
+
+/// Greys of depth; diagonal lines where to keep away; white outside.
+fn picture<'a>(cell: &impl Fn(f64, f64) -> Option<&'a StockCell>) -> GreyImage {
+    let mut pixels = Vec::with_capacity(EDGE * EDGE);
+    for row in 0..EDGE {
+        for column in 0..EDGE {
+            let place = |i: usize| (i as f64 + 0.5) / EDGE as f64 * 2.0 * RADIUS - RADIUS;
+            pixels.push(match cell(place(column), -place(row)) {
+                None => 255,
+                Some(cell) if !cell.dangers.is_empty() && (row + column) % 8 < 2 => 20,
+                Some(cell) => cell.depth_mm().map_or(250, grey),
+            });
+        }
+    }
+    GreyImage { width: EDGE, height: EDGE, pixels }
+}
+
+fn grey(depth_mm: f64) -> u8 {
+    (240.0 - (depth_mm / DEEPEST_MM).clamp(0.0, 1.0) * 170.0).round() as u8
+}
+
+/// What the greys and lines stand for.
+fn scale(half: f64) -> Markup {
+    let steps = 14;
+    let x = |mm: f64| -RADIUS + mm / DEEPEST_MM * 1.6 * RADIUS;
+    html! {
+        @for step in 0..steps {
+            @let mm = f64::from(step) / f64::from(steps) * DEEPEST_MM;
+            @let shade = grey(mm + 0.5 * DEEPEST_MM / f64::from(steps));
+            rect x=(f(x(mm))) y=(f(half + 4.0)) width=(f(1.6 * RADIUS / f64::from(steps) + 0.5)) height="12"
+                fill=(format!("rgb({shade},{shade},{shade})")) {}
+        }
+        @for level in LEVELS_MM {
+            line .contour x1=(f(x(level))) x2=(f(x(level))) y1=(f(half + 2.0)) y2=(f(half + 18.0)) {}
+            text .small text-anchor="middle" x=(f(x(level))) y=(f(half + 31.0)) { (fixed(level, 0)) }
+        }
+        text .small x=(f(x(DEEPEST_MM) + 8.0)) y=(f(half + 14.0)) { "mm" }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pilothole_plan::Format;
+
+    #[test]
+    fn a_place_and_its_direction_belong_together() {
+        let text = "schema = \"pilothole/plan/1\"\nside = \"right\"\ncoordinates = \"LPS\"\n[socket]\n\
+                    centre_mm = [0.0, 0.0, 0.0]\naxis = [-0.6, 0.0, -0.8]\nouter_diameter_mm = 54.0\n";
+        let plan = Plan::parse(text, Format::Toml).expect("sound");
+        let sky = Sky { pole: -plan.socket.axis, camera: Camera::of(View::Mouth, &plan) };
+        for (x, y) in [(0.0, 0.0), (40.0, -30.0), (-100.0, 90.0)] {
+            let direction = sky.direction(x, y).expect("inside");
+            let back = sky.place(direction);
+            assert!((back.0 - x).abs() < 1e-6 && (back.1 - y).abs() < 1e-6, "{back:?}");
+        }
+        assert!(sky.direction(RADIUS, RADIUS).is_none());
+    }
+}
