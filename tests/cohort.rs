@@ -10,7 +10,7 @@ use std::fs;
 use std::os::unix::process::ExitStatusExt as _;
 use std::time::{Duration, Instant};
 
-use cohort_support::world::{World, random, tables};
+use cohort_support::world::{World, random, say, tables};
 
 #[test]
 fn killed_ten_times_the_tables_are_those_of_an_undisturbed_run() {
@@ -29,7 +29,7 @@ fn killed_ten_times_the_tables_are_those_of_an_undisturbed_run() {
         run.kill().expect("it was started here");
         let status = run.wait().expect("it was started here");
         let seen = world.nothing_is_half_there("killed");
-        println!("kill {kill} after {wait:?}: {status}, {seen} cases whole");
+        say(&format!("kill {kill} after {wait:?}: {status}, {seen} cases whole"));
     }
     let ended = (0..4).map(|_| world.cohort("killed", &flags).code()).find(|c| *c == Some(0));
     assert_eq!(ended, Some(Some(0)), "a few runs later every case has a record");
@@ -177,7 +177,7 @@ fn a_full_disk_loses_nothing() {
     let (status, said) = world.ended("small/out", &[]);
     assert_ne!(status.code(), Some(0), "the disk is meant to be too small: {said}");
     let whole = world.nothing_is_half_there("small/out");
-    println!("full disk: {status}, {whole} cases whole");
+    say(&format!("full disk: {status}, {whole} cases whole"));
     small.grow(20_000);
     assert_eq!(world.cohort("small/out", &[]).code(), Some(0));
     assert_eq!(world.nothing_is_half_there("small/out"), 60);

@@ -80,6 +80,11 @@ pub(crate) fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
+/// Many lines, each without control characters.
+pub(crate) fn lines(text: &str) -> String {
+    text.lines().map(plain).collect::<Vec<_>>().join("\n")
+}
+
 fn refused_json(reasons: &[Reason]) -> String {
     let rows: Vec<serde_json::Value> = reasons
         .iter()

@@ -118,6 +118,7 @@ pub(crate) fn scans(args: &Args) -> ExitCode {
 }
 
 fn make_scans(out: &Path, count: usize, faults: usize) -> io::Result<()> {
+    use std::fmt::Write as _;
     const FAULTS: [&str; 7] = ["kill", "panic", "abort", "silent", "garbage", "half", "mute"];
     fs::create_dir_all(out)?;
     fs::write(out.join("plan.toml"), "schema = \"pilothole/plan/1\"\n")?;
@@ -132,7 +133,7 @@ fn make_scans(out: &Path, count: usize, faults: usize) -> io::Result<()> {
         };
         let text = format!("holes {} {behaviour}\n{name}\n", 2 + at % 5);
         fs::write(out.join(format!("scan-{name}")), text)?;
-        manifest += &format!("{name},scan-{name},plan.toml,site {}\n", at % 3);
+        let _written = writeln!(manifest, "{name},scan-{name},plan.toml,site {}", at % 3);
     }
     fs::write(out.join("manifest.csv"), manifest)
 }
@@ -150,13 +151,14 @@ pub(crate) fn parts(args: &Args) -> ExitCode {
 }
 
 fn make_parts(out: &Path, count: usize, shards: usize, holes: usize) -> io::Result<()> {
+    use std::fmt::Write as _;
     let recipe = fs::read_to_string(out.join(".private/recipe"))?;
     let key = fs::read(out.join(".private/key"))?;
     let root = out.parent().unwrap_or(out);
     let lines: Vec<String> = (0..400).map(|seed| template(seed, holes)).collect();
     let mut manifest = "case,scan,plan,site\n".to_owned();
     for row in 0..count {
-        manifest += &format!("{row:06},scan,plan.toml,site {}\n", row % 3);
+        let _written = writeln!(manifest, "{row:06},scan,plan.toml,site {}", row % 3);
     }
     fs::write(root.join("many.csv"), manifest)?;
     let places = places(&key);

@@ -5,7 +5,12 @@ use sha2::{Digest as _, Sha256};
 
 /// SHA-256 in hexadecimal digits.
 pub(crate) fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    use std::fmt::Write as _;
+    Sha256::digest(bytes).iter().fold(String::new(), |mut text, byte| {
+        // Writing to a string cannot fail.
+        let _written = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 /// Numbers without an end, the same for the same seed.
@@ -89,7 +94,7 @@ fn hole(numbers: &mut Numbers, at: usize) -> Value {
     let region = [Some("ilium"), Some("ischium"), None][at % 3];
     json!({
         "id": id,
-        "zone": if at % 2 == 0 { "cup" } else { "flange" },
+        "zone": if at.is_multiple_of(2) { "cup" } else { "flange" },
         "region": region,
         "screw": "HB 6.5",
         "major_diameter_mm": 6.5, "core_diameter_mm": 4.5, "planned_length_mm": null,

@@ -15,6 +15,13 @@ pub(crate) struct World(tempfile::TempDir);
 /// A file system of its own, as large as it is told.
 pub(crate) struct SmallDisk(PathBuf);
 
+/// Say something aloud, whether the test passes or not.
+pub(crate) fn say(text: &str) {
+    use std::io::Write as _;
+    // A closed standard error is no reason to fail.
+    let _said = writeln!(std::io::stderr(), "{text}");
+}
+
 /// A number that nobody chose.
 pub(crate) fn random() -> u64 {
     RandomState::new().build_hasher().finish()
@@ -40,11 +47,12 @@ impl World {
 
     /// Cases `case0`, `case1`, … of the given behaviours.
     pub(crate) fn write_cases(&self, behaviours: &[&str]) {
+        use std::fmt::Write as _;
         let mut manifest = "case,scan,plan\n".to_owned();
         for (at, behaviour) in behaviours.iter().enumerate() {
             let text = format!("holes 2 {behaviour}\n{at}\n");
             fs::write(self.at(&format!("scan-{at}")), text).expect("written");
-            manifest += &format!("case{at},scan-{at},plan.toml\n");
+            writeln!(manifest, "case{at},scan-{at},plan.toml").expect("written");
         }
         fs::write(self.at("plan.toml"), "plan").expect("written");
         fs::write(self.at("manifest.csv"), manifest).expect("written");
@@ -158,7 +166,7 @@ impl World {
         if mounted.is_ok_and(|status| status.success()) {
             return Some(SmallDisk(path));
         }
-        eprintln!("skipped: mounting a small file system is not permitted here");
+        say("skipped: mounting a small file system is not permitted here");
         None
     }
 }

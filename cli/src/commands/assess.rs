@@ -2,6 +2,7 @@
 
 use pilothole_study::{assess, report_json, report_terminal};
 
+use super::cohort::follow;
 use super::measure::{replace, resolve};
 use crate::args::Assess;
 use crate::terminal::{self, Failure, Progress};
@@ -11,6 +12,7 @@ pub(crate) const COLUMNS: usize = 80;
 
 /// Assess a plan on a scan.
 pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
+    follow(args.parent)?;
     let json = args.measure.json;
     let params = resolve(&args.measure)?;
     let progress = Progress::begin();

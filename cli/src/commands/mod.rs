@@ -1,10 +1,17 @@
 //! One file a command.
 
 mod assess;
+mod bone;
+mod cohort;
+mod compare;
 mod demo;
 mod inspect;
+mod landmarks;
 mod measure;
+mod plan;
+mod refine;
 mod screws;
+mod stock;
 
 use crate::args::{Args, Command, SchemaOf};
 use crate::terminal::{self, Failure};
@@ -14,9 +21,18 @@ pub(crate) fn run(args: Args) -> Result<u8, Failure> {
     match args.command {
         Command::Demo(args) => demo::run(&args),
         Command::Inspect(args) => inspect::run(&args),
-        Command::Bone(_) => Ok(1),
+        Command::Bone(args) => bone::run(&args),
         Command::Assess(args) => assess::run(&args),
-        Command::Screws => screws::run(),
+        Command::Stock(args) => stock::run(&args),
+        Command::Refine(args) => refine::run(&args),
+        Command::Compare(args) => compare::run(&args),
+        Command::Cohort(args) => cohort::run(&args),
+        Command::Plan(args) => plan::run(&args.command),
+        Command::Landmarks(args) => landmarks::run(&args),
+        Command::Screws => {
+            screws::run();
+            Ok(0)
+        }
         Command::Schema(args) => {
             terminal::data(&match args.of {
                 SchemaOf::Plan => pilothole_study::plan_schema(),

@@ -2,10 +2,9 @@
 
 use pilothole_study::screw_table;
 
-use crate::terminal::{self, Failure};
+use crate::terminal;
 
 /// Print the built-in threads.
-pub(crate) fn run() -> Result<u8, Failure> {
+pub(crate) fn run() {
     terminal::data(&screw_table());
-    Ok(0)
 }

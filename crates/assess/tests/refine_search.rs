@@ -122,7 +122,10 @@ fn in_a_tube_the_best_under_errors_is_its_axis() {
         let planned = axis.tilted(6.0_f64.to_radians(), azimuth);
         let hole = Drilled { seat, direction: planned.components(), more: "swivel_deg = 8.0\n" };
         let plan = plan("45", "margin_mm = 1.0", &[hole]);
-        let found = run(&body, &plan, &erring(1024));
+        let mut params = erring(256);
+        params.robust.entry_sd_mm = 0.8;
+        params.robust.angle_sd_rad = 1.8_f64.to_radians();
+        let found = run(&body, &plan, &params);
         let hole = &found.holes[0];
         let after = hole.after.expect("holds");
         assert!(off_deg(after.direction, axis) < 0.5, "{}", off_deg(after.direction, axis));
@@ -150,7 +153,7 @@ fn lump(case: u32) -> Body {
 fn lump_plan(case: u32, lengths: &str) -> Plan {
     let k = f64::from(case);
     let direction = unit([0.3 * k.sin(), 0.3 * (1.7 * k).cos(), 1.0]).components();
-    let hole = Drilled { seat: [0.0, 0.0, -14.0], direction, more: "swivel_deg = 4.0\n" };
+    let hole = Drilled { seat: [0.0, 0.0, -14.0], direction, more: "swivel_deg = 2.5\n" };
     plan(lengths, "margin_mm = 1.5", &[hole])
 }
 
@@ -161,16 +164,16 @@ fn exhaustive_search_finds_nothing_better_on_ten_lumps() {
     for case in 0..10 {
         let (body, plan) = (lump(case), lump_plan(case, &lengths));
         let scene = body.scene();
-        let params = erring(12);
+        let params = erring(8);
         let found = run(&body, &plan, &params);
         let hole = &found.holes[0];
         let worth = |axis: Axis| {
             objectives_at(&scene, &plan, 0, axis, &params).map_or(0.0, |o| o.worth_n())
         };
         let planned = &plan.holes[0];
-        let best = (-16..=16)
+        let best = (-10..=10)
             .into_par_iter()
-            .flat_map_iter(|i| (-16..=16).map(move |j| [i, j].map(|k| f64::from(k) * step)))
+            .flat_map_iter(|i| (-10..=10).map(move |j| [i, j].map(|k| f64::from(k) * step)))
             .filter(|[a, b]| a.hypot(*b) <= planned.swivel_rad)
             .map(|[a, b]| {
                 let direction = planned.direction.tilted(a.hypot(b), b.atan2(a));
@@ -242,7 +245,7 @@ fn fixed_holes_stay_and_are_gone_around() {
     let free = Drilled {
         seat: [6.0, 0.0, -21.0],
         direction: [-0.3, 0.0, 1.0],
-        more: "swivel_deg = 15.0\n",
+        more: "swivel_deg = 24.0\n",
     };
     let (body, plan) = block_with(&[still, free]);
     let found = run(&body, &plan, &erring(16));

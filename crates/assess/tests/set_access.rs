@@ -93,6 +93,8 @@ fn bone_in_the_way_is_placed_and_tilting_frees_it() {
     // The ball reaches from 41 to 49 mm behind the seat.
     let at_mm = access.blocks[0].at_mm.expect("placed");
     assert!((at_mm - 41.5).abs() < 2.1, "{at_mm}");
+    // It lies on the axis, so the whole radius of the drill is in it.
+    assert!((access.blocks[0].depth_mm.expect("known") - 5.0).abs() < 1e-9);
     // A drill of 5 mm passes a ball of 4 - 0.5 mm, 45 mm away, at asin(8.5 / 45).
     let freeing = access.frees.expect("tilting helps");
     let want = (8.5_f64 / 45.0).asin();
@@ -107,6 +109,23 @@ fn a_bone_that_no_hole_enters_is_to_be_moved_aside() {
     assert!(access(&set).is_clear());
     assert_eq!(access(&set).aside, vec![2]);
     assert!(set.findings.iter().any(|f| f.code == "access.aside"));
+}
+
+#[test]
+fn a_femur_that_one_hole_of_many_meets_does_not_block() {
+    let world = World::make(loose, &Placing::HOME, 1.5);
+    let tilts = [0.0, 30.0, 50.0, 40.0, 60.0];
+    let holes: Vec<_> =
+        tilts.iter().enumerate().map(|(i, t)| cup_hole(*t, 70.0 * i as f64, "ilium")).collect();
+    let plan = plan(&holes, USUAL, true, &Placing::HOME);
+    let judge = |meeting: usize| {
+        let mut known = results(&plan);
+        for result in &mut known[..meeting] {
+            result.bone = Some(2);
+        }
+        judge_set(&world.scene(), &plan, &known, &SetParams::OWN).access[0].is_clear()
+    };
+    assert!(judge(1) && !judge(2));
 }
 
 #[test]

@@ -325,6 +325,22 @@ fn locked_heads_stiffen_a_set() {
     }
 }
 
+#[test]
+fn only_screws_that_can_be_ordered_carry_load() {
+    let world = World::make(plain, &Placing::HOME, 4.0);
+    let holes = [10.0, 40.0, 55.0, 70.0].map(|tilt| cup_hole(tilt, 3.0 * tilt, "ilium"));
+    let plan = plan(&holes, USUAL, true, &Placing::HOME);
+    let mut known = results(&plan);
+    known[1].length_mm = None;
+    let set = judge_set(&world.scene(), &plan, &known, &SetParams::OWN);
+    let held: Vec<usize> = set.load.expect("three hold").springs.iter().map(|s| s.hole).collect();
+    assert_eq!(held, [0, 2, 3]);
+    assert_eq!(set.order.expect("three hold").unfilled, [1]);
+    let guided: Vec<usize> =
+        set.guides.expect("three").groups.iter().flat_map(|g| g.holes.clone()).collect();
+    assert!(!guided.contains(&1) && guided.len() == 3);
+}
+
 fn robust(keeps_margin: f64) -> Robust {
     Robust {
         keeps_margin,

@@ -1,6 +1,7 @@
 //! The bones of a region: labels, surface field, metal, and what to know of them.
 
 use pilothole_volume::{Field, Grid, Labels, Mask, PatientPoint, Region, nearest_voxel};
+use rayon::prelude::*;
 
 use crate::edge::FIELD_LIMIT_MM;
 use crate::params::{BoneName, Side};
@@ -197,36 +198,38 @@ impl Bones {
 
     /// The field of one bone, mm: voxels of other bones are outside, the
     /// border between two bones lies midway between their voxels.
+    #[expect(clippy::missing_panics_doc, reason = "one value a voxel by construction")]
     pub fn field_of(&self, label: u8) -> Field {
+        let labels = self.labels.values();
+        let values = (0..labels.len()).into_par_iter().map(|at| {
+            let inside = labels[at] == label;
+            let free = inside || labels[at] == 0;
+            let here = if free { self.field.values()[at].abs() } else { FIELD_LIMIT_MM };
+            let depth = here.min(self.half_way(at, label));
+            if inside { depth } else { -depth }
+        });
+        Field::new(self.grid.clone(), values.collect()).expect("one value a voxel")
+    }
+
+    /// Distance, mm, from a voxel to the border midway between it and voxels
+    /// of another bone, of which one is `label`; infinite without.
+    fn half_way(&self, at: usize, label: u8) -> f32 {
         let size = self.labels.size();
         let labels = self.labels.values();
         let spacing = self.grid.spacing_mm();
-        let mut values = Vec::with_capacity(labels.len());
-        for (at, own) in labels.iter().enumerate() {
-            let inside = *own == label;
-            let index = [at % size[0], at / size[0] % size[1], at / (size[0] * size[1])];
-            let here = self.field.values()[at].abs();
-            let mut depth = if inside || *own == 0 { here } else { FIELD_LIMIT_MM };
-            let mut inverse_squares = 0.0_f64;
-            for axis in 0..3 {
-                let stride: usize = size[..axis].iter().product();
-                let below = (index[axis] > 0).then(|| labels[at - stride]);
-                let above = (index[axis] + 1 < size[axis]).then(|| labels[at + stride]);
-                let borders = [below, above].into_iter().flatten().any(|other| {
-                    if inside { other != 0 && other != label } else { *own != 0 && other == label }
-                });
-                if borders {
-                    inverse_squares += 4.0 / (spacing[axis] * spacing[axis]);
-                }
+        let index = [at % size[0], at / size[0] % size[1], at / (size[0] * size[1])];
+        let own = labels[at];
+        let meets =
+            |other: u8| own != 0 && other != 0 && own != other && (own == label || other == label);
+        let mut inverse_squares = 0.0_f64;
+        for axis in 0..3 {
+            let stride: usize = size[..axis].iter().product();
+            let below = index[axis] > 0 && meets(labels[at - stride]);
+            let above = index[axis] + 1 < size[axis] && meets(labels[at + stride]);
+            if below || above {
+                inverse_squares += 4.0 / (spacing[axis] * spacing[axis]);
             }
-            if inverse_squares > 0.0 {
-                depth = depth.min((1.0 / inverse_squares.sqrt()) as f32);
-            }
-            values.push(if inside { depth } else { -depth });
         }
-        match Field::new(self.grid.clone(), values) {
-            Ok(field) => field,
-            Err(_) => self.field.clone(),
-        }
+        (1.0 / inverse_squares.sqrt()) as f32
     }
 }

@@ -240,7 +240,8 @@ impl<'a> Edge<'a> {
             }
         }
         let peak = peak.min(PEAK_CAP_HU);
-        (peak >= self.weak_hu && peak - outside >= LEAST_RISE_HU).then(|| 0.5 * (peak + outside))
+        let shows = peak >= self.weak_hu && peak - outside >= LEAST_RISE_HU;
+        shows.then_some(0.5 * (peak + outside))
     }
 
     /// Greatest HU of the bone within reach behind a face.
@@ -382,14 +383,13 @@ impl<'a> Edge<'a> {
         let at = at as usize;
         let index = self.patch.index(at);
         let mut nearest = [(f32::INFINITY, 0.0_f32); 3];
-        for axis in 0..3 {
-            for outward in [-1, 1] {
-                if let Some(to) = self.beside(at, index, axis, outward)
-                    && field[to].is_sign_positive() == field[at].is_sign_positive()
-                    && field[to].abs() < nearest[axis].0.min(FIELD_LIMIT_MM)
-                {
-                    nearest[axis] = (field[to].abs(), self.spacing[axis]);
-                }
+        for face in FACES {
+            let best = &mut nearest[face.axis];
+            if let Some(to) = self.beside(at, index, face.axis, face.outward)
+                && field[to].is_sign_positive() == field[at].is_sign_positive()
+                && field[to].abs() < best.0.min(FIELD_LIMIT_MM)
+            {
+                *best = (field[to].abs(), self.spacing[face.axis]);
             }
         }
         nearest.sort_by(|a, b| a.0.total_cmp(&b.0));

@@ -104,16 +104,27 @@ fn spans(slice: &[u8], columns: usize, count: usize) -> Vec<Option<[[usize; 2]; 
     spans
 }
 
-/// Decide what the walls of `owner` within `space` enclose.
+/// One bone to be closed.
+#[derive(Clone, Copy)]
+pub(crate) struct Task {
+    pub(crate) owner: u8,
+    pub(crate) space: Space,
+    /// Whether `prior` may answer [`Prior::Inside`]; else it is not asked of
+    /// what the vote puts outside.
+    pub(crate) may_add: bool,
+}
+
+/// Decide what the walls of a bone enclose.
 ///
 /// `prior` is asked, by index, of voxels that are no wall of any bone.
 pub(crate) fn enclose(
     patch: &Patch,
     cells: &Cells,
     owners: &[u8],
-    (owner, space): (u8, Space),
+    task: Task,
     prior: impl Fn([usize; 3]) -> Prior + Sync,
 ) -> Enclosed {
+    let Task { owner, space, may_add } = task;
     let walls = walls_of(cells, patch, owners, owner, &space);
     let votes = walls.enclosure_percent();
     let wide = widened(patch, owners, owner, &space);
@@ -131,12 +142,16 @@ pub(crate) fn enclose(
         }
         let cell = walls.holding(index);
         let (vote, mixed) = (votes[cell], walls.is_wall[cell] == 1);
+        let away = !mixed && vote < OUTSIDE_PERCENT;
+        if away && !may_add {
+            return (State::Outside, 0);
+        }
         let state = match prior(index) {
             Prior::Inside => State::Inside,
             Prior::Outside => State::Outside,
             Prior::Open if !mixed && vote >= INSIDE_PERCENT => State::Inside,
             Prior::Open if vote >= CLOSED_PERCENT && wide.covers(place, index) => State::Inside,
-            Prior::Open if !mixed && vote < OUTSIDE_PERCENT => State::Outside,
+            Prior::Open if away => State::Outside,
             Prior::Open => State::Undecided,
         };
         (state, vote)

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::bones::{BoneFinding, Bones, JointRecord};
 use crate::coarse::Cells;
 use crate::edge::Edge;
-use crate::enclose::{Enclosed, Prior, enclose, spaces};
+use crate::enclose::{Enclosed, Prior, Task, enclose, spaces};
 use crate::joint::{Joint, Socket};
 use crate::metal;
 use crate::params::{BoneName, BoneParams};
@@ -79,7 +79,7 @@ pub fn find_bones(
         saturated: metal.saturated,
         artefact,
         threshold_hu: params.threshold_hu,
-        joints: hips.iter().map(|hip| record_of(hip)).collect(),
+        joints: hips.iter().map(record_of).collect(),
         findings,
         grid: patch.grid,
     })
@@ -163,9 +163,11 @@ fn enclose_all(patch: &Patch, cells: &Cells, owned: &Owned, hips: &[Hip]) -> Vec
         .par_iter()
         .enumerate()
         .map(|(bone, space)| {
-            let task = (bone as u8 + 1, (*space)?);
+            let name = owned.names[bone];
+            let may_add = hips.iter().any(|hip| name == Some(hip.joint.side.femur()));
+            let task = Task { owner: bone as u8 + 1, space: (*space)?, may_add };
             Some(enclose(patch, cells, &owned.owners, task, |index| {
-                prior(patch, owned.names[bone], hips, &sockets, index)
+                prior(patch, name, hips, &sockets, index)
             }))
         })
         .collect()
@@ -209,11 +211,11 @@ fn prior(
             if across && place.in_socket() && place.lateral_mm < 25.0 {
                 return Prior::Outside;
             }
-        } else if place.beyond_mm < 0.0 {
-            return Prior::Outside;
-        } else if !place.in_neck()
-            && sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, point))
-        {
+            continue;
+        }
+        let in_joint_space =
+            || sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, point));
+        if place.beyond_mm < 0.0 || (!place.in_neck() && in_joint_space()) {
             return Prior::Outside;
         }
     }
@@ -234,16 +236,19 @@ fn merge(patch: &Patch, enclosed: &[Option<Enclosed>]) -> Vec<u8> {
             let slice = &percent[(z - space.from[2]) * nx * ny..][..nx * ny];
             for (y, percents) in slice.chunks(nx).enumerate() {
                 let start = (space.from[1] + y) * patch.size[0] + space.from[0];
-                let rows = labels[start..].iter_mut().zip(&mut best[start..]);
-                for (percent, (label, best)) in percents.iter().zip(rows) {
-                    if percent > best {
-                        (*label, *best) = (bone as u8 + 1, *percent);
-                    }
-                }
+                claim(bone as u8 + 1, percents, &mut labels[start..], &mut best[start..]);
             }
         }
     });
     labels
+}
+
+fn claim(label: u8, percents: &[u8], labels: &mut [u8], best: &mut [u8]) {
+    for (percent, (to, best)) in percents.iter().zip(labels.iter_mut().zip(best)) {
+        if percent > best {
+            (*to, *best) = (label, *percent);
+        }
+    }
 }
 
 fn last_findings(

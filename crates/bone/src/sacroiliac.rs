@@ -37,6 +37,8 @@ const OUTER_TABLE_MM: [f64; 2] = [8.0, 18.0];
 /// Widest voxel in the plane in which the joint (2 to 4 mm) can show; at 3 mm
 /// the marrow between the ilium's tables is the darker valley.
 const COARSEST_MM: f64 = 2.0;
+/// Both cortices and the outer table must reach this, HU.
+const BONY_HU: f32 = 180.0;
 /// Depth of a valley that counts as the joint, HU.
 const SEEN_HU: f32 = 60.0;
 /// Share of nodes with the joint below which it counts as not there.
@@ -136,35 +138,33 @@ impl Sacroiliac {
         let steps = ((ACROSS_MM[1] - ACROSS_MM[0]) / STEP_MM) as usize + 1;
         let (near, far) = (1, (LOOK_MM / STEP_MM) as usize);
         let outer = OUTER_TABLE_MM.map(|mm| (mm / STEP_MM) as usize);
-        let (mut depths, mut hus) = (Vec::new(), Vec::new());
-        for row in 0..self.rows {
-            for column in 0..self.columns {
-                let base = self.origin
-                    + self.along * (ALONG_MM[0] + column as f64 * NET_MM)
-                    + Offset([0.0, 0.0, LEAST_HEIGHT_MM + row as f64 * NET_MM]);
-                let hu: Vec<f32> = (0..steps + far + outer[1])
-                    .map(|i| {
-                        let place = ACROSS_MM[0] + (i as f64 - far as f64) * STEP_MM;
-                        let at = base + self.across * place;
-                        patch.sample(at).unwrap_or(-100.0).clamp(-100.0, 600.0)
-                    })
-                    .collect();
-                for step in 0..steps {
-                    let at = step + far;
-                    let top = |part: &[f32]| part.iter().copied().fold(-100.0, f32::max);
-                    let bony = top(&hu[at - far..=at - near]).min(top(&hu[at + near..=at + far]));
-                    let table = top(&hu[at + outer[0]..at + outer[1]]);
-                    let deep = if bony.min(table) > 180.0 {
-                        (bony - hu[at]).clamp(0.0, 250.0)
-                    } else {
-                        0.0
-                    };
-                    depths.push(deep);
-                    hus.push(hu[at]);
-                }
+        let mut valleys = Valleys {
+            rows: self.rows,
+            columns: self.columns,
+            steps,
+            depths: Vec::new(),
+            hu: Vec::new(),
+        };
+        for node in 0..self.rows * self.columns {
+            let (row, column) = (node / self.columns, node % self.columns);
+            let base = self.origin
+                + self.along * (ALONG_MM[0] + column as f64 * NET_MM)
+                + Offset([0.0, 0.0, LEAST_HEIGHT_MM + row as f64 * NET_MM]);
+            let read = |i: usize| {
+                let place = ACROSS_MM[0] + (i as f64 - far as f64) * STEP_MM;
+                patch.sample(base + self.across * place).unwrap_or(-100.0).clamp(-100.0, 600.0)
+            };
+            let hu: Vec<f32> = (0..steps + far + outer[1]).map(read).collect();
+            for at in far..far + steps {
+                let top = |part: &[f32]| part.iter().copied().fold(-100.0, f32::max);
+                let bony = top(&hu[at - far..=at - near]).min(top(&hu[at + near..=at + far]));
+                let table = top(&hu[at + outer[0]..at + outer[1]]);
+                let valley = (bony - hu[at]).clamp(0.0, 250.0);
+                valleys.depths.push(if bony.min(table) > BONY_HU { valley } else { 0.0 });
+                valleys.hu.push(hu[at]);
             }
         }
-        Valleys { rows: self.rows, columns: self.columns, steps, depths, hu: hus }
+        valleys
     }
 }
 
@@ -179,17 +179,16 @@ impl Valleys {
     fn best_plane(&self) -> Plane {
         let usual = (USUAL_MM - ACROSS_MM[0]) / STEP_MM;
         let mut best = (f64::NEG_INFINITY, Plane { at: usual, up: 0.0, along: 0.0 });
-        for up in [-0.3, 0.0, 0.3, 0.6, 0.9] {
-            for along in [-0.8, -0.4, 0.0, 0.4, 0.8] {
-                for middle in 0..self.steps {
-                    let at = middle as f64
-                        - up * 0.5 * self.rows as f64
-                        - along * 0.35 * self.columns as f64;
-                    let plane = Plane { at, up, along };
-                    let value = self.depth_along(plane) - (middle as f64 - usual).powi(2) * 0.02;
-                    if value > best.0 {
-                        best = (value, plane);
-                    }
+        let tilts =
+            [-0.3, 0.0, 0.3, 0.6, 0.9].map(|up| [-0.8, -0.4, 0.0, 0.4, 0.8].map(|a| (up, a)));
+        for (up, along) in tilts.into_iter().flatten() {
+            for middle in 0..self.steps {
+                let middle = middle as f64;
+                let centre = up * 0.5 * self.rows as f64 + along * 0.35 * self.columns as f64;
+                let plane = Plane { at: middle - centre, up, along };
+                let value = self.depth_along(plane) - (middle - usual).powi(2) * 0.02;
+                if value > best.0 {
+                    best = (value, plane);
                 }
             }
         }
@@ -218,22 +217,16 @@ impl Valleys {
         let band = (BAND_MM / STEP_MM) as usize;
         let steps = 2 * band + 1;
         let mut costs = Vec::with_capacity(self.rows * self.columns * steps);
-        for row in 0..self.rows {
-            for column in 0..self.columns {
-                let start = plane.step(row, column).round() - band as f64;
-                let node = (row * self.columns + column) * self.steps;
-                for i in 0..steps {
-                    let step = start + i as f64;
-                    let off = (i as f64 - band as f64) as f32;
-                    let inside = step >= 0.0 && step < self.steps as f64;
-                    let (deep, hu) = if inside {
-                        (self.depths[node + step as usize], self.hu[node + step as usize])
-                    } else {
-                        (0.0, 0.0)
-                    };
-                    costs.push(0.15 * off * off + 0.05 * hu - deep);
-                }
-            }
+        for node in 0..self.rows * self.columns {
+            let start = plane.step(node / self.columns, node % self.columns).round() - band as f64;
+            costs.extend((0..steps).map(|i| {
+                let step = start + i as f64;
+                let off = (i as f64 - band as f64) as f32;
+                let inside = step >= 0.0 && step < self.steps as f64;
+                let at = node * self.steps + if inside { step as usize } else { 0 };
+                let seen = if inside { 0.05 * self.hu[at] - self.depths[at] } else { 0.0 };
+                0.15 * off * off + seen
+            }));
         }
         let sheet = Sheet { rows: self.rows, columns: self.columns, steps, wraps: false, costs };
         let chosen = sheet.settle(Prices { one_step: 25.0, jump: 160.0 });
@@ -253,9 +246,9 @@ impl Valleys {
         if seen_fraction < LEAST_SEEN {
             return None;
         }
-        for node in 0..places.len() {
+        for (node, place) in places.iter_mut().enumerate() {
             if !self.believed(&seen, node) {
-                places[node] = f32::NAN;
+                *place = f32::NAN;
             }
         }
         Some((places, seen_fraction))
@@ -276,16 +269,12 @@ impl Valleys {
             let mut queue = vec![first];
             while let Some(node) = queue.pop() {
                 sizes[set] += 1;
-                let (row, column) = (node / self.columns, node % self.columns);
-                for r in row.saturating_sub(1)..(row + 2).min(self.rows) {
-                    for c in column.saturating_sub(1)..(column + 2).min(self.columns) {
-                        let next = r * self.columns + c;
-                        if seen[next] && set_of[next] == 0 {
-                            set_of[next] = set;
-                            queue.push(next);
-                        }
-                    }
+                let around = self.around(node, 1);
+                let fresh: Vec<usize> = around.filter(|n| seen[*n] && set_of[*n] == 0).collect();
+                for next in &fresh {
+                    set_of[*next] = set;
                 }
+                queue.extend(fresh);
             }
         }
         let mut largest = 0;
@@ -300,12 +289,16 @@ impl Valleys {
     }
 
     fn believed(&self, seen: &[bool], node: usize) -> bool {
-        let (row, column) = (node / self.columns, node % self.columns);
-        let span = |at: usize, most: usize| {
-            at.saturating_sub(BELIEVED_NODES)..(at + BELIEVED_NODES + 1).min(most)
-        };
-        let around = span(row, self.rows)
-            .flat_map(|r| span(column, self.columns).map(move |c| r * self.columns + c));
-        around.filter(|n| seen[*n]).count() >= 4
+        self.around(node, BELIEVED_NODES).filter(|n| seen[*n]).count() >= 4
+    }
+
+    /// Nodes within `reach` rows and columns.
+    fn around(&self, node: usize, reach: usize) -> impl Iterator<Item = usize> + use<> {
+        let columns = self.columns;
+        let (row, column) = (node / columns, node % columns);
+        let span =
+            move |at: usize, most: usize| at.saturating_sub(reach)..(at + reach + 1).min(most);
+        let inner = span(column, columns);
+        span(row, self.rows).flat_map(move |r| inner.clone().map(move |c| r * columns + c))
     }
 }

@@ -28,15 +28,15 @@ impl Sheet {
     /// sum is a good but not proven minimum of cost plus unevenness.
     pub(crate) fn settle(&self, prices: Prices) -> Vec<f32> {
         let mut total = vec![0.0_f32; self.costs.len()];
-        for reversed in [false, true] {
-            for row in 0..self.rows {
-                let line: Vec<usize> = (0..self.columns).map(|c| row * self.columns + c).collect();
-                self.gather(&line, reversed, self.wraps, prices, &mut total);
-            }
-            for column in 0..self.columns {
-                let line: Vec<usize> = (0..self.rows).map(|r| r * self.columns + column).collect();
-                self.gather(&line, reversed, false, prices, &mut total);
-            }
+        let across = (0..self.rows)
+            .map(|row| (0..self.columns).map(|c| row * self.columns + c).collect::<Vec<_>>());
+        let along = (0..self.columns)
+            .map(|column| (0..self.rows).map(|r| r * self.columns + column).collect::<Vec<_>>());
+        let lines = across.map(|line| (line, self.wraps)).chain(along.map(|line| (line, false)));
+        for (mut line, wraps) in lines {
+            self.gather(&line, wraps, prices, &mut total);
+            line.reverse();
+            self.gather(&line, wraps, prices, &mut total);
         }
         let best: Vec<f32> = total.chunks(self.steps).map(|costs| lowest(costs) as f32).collect();
         let median = self.windowed(&best, |window| {
@@ -46,60 +46,53 @@ impl Sheet {
         self.windowed(&median, |window| window.iter().sum::<f32>() / window.len() as f32)
     }
 
-    fn gather(
-        &self,
-        line: &[usize],
-        reversed: bool,
-        wraps: bool,
-        prices: Prices,
-        total: &mut [f32],
-    ) {
+    /// Add the path costs along a line of nodes to `total`.
+    fn gather(&self, line: &[usize], wraps: bool, prices: Prices, total: &mut [f32]) {
         let mut before = vec![0.0_f32; self.steps];
         let mut now = vec![0.0_f32; self.steps];
         let laps = if wraps { 2 } else { 1 };
-        for lap in 0..laps {
-            for at in 0..line.len() {
-                let node = line[if reversed { line.len() - 1 - at } else { at }] * self.steps;
-                let least = before.iter().copied().fold(f32::INFINITY, f32::min);
-                for step in 0..self.steps {
-                    let mut way = before[step].min(least + prices.jump);
-                    if step > 0 {
-                        way = way.min(before[step - 1] + prices.one_step);
-                    }
-                    if step + 1 < self.steps {
-                        way = way.min(before[step + 1] + prices.one_step);
-                    }
-                    now[step] = self.costs[node + step] + way - least;
+        for (at, node) in line.repeat(laps).into_iter().enumerate() {
+            let node = node * self.steps..(node + 1) * self.steps;
+            advance(&self.costs[node.clone()], &before, prices, &mut now);
+            if at >= (laps - 1) * line.len() {
+                for (sum, cost) in total[node].iter_mut().zip(&now) {
+                    *sum += cost;
                 }
-                if lap + 1 == laps {
-                    for step in 0..self.steps {
-                        total[node + step] += now[step];
-                    }
-                }
-                std::mem::swap(&mut before, &mut now);
             }
+            std::mem::swap(&mut before, &mut now);
         }
     }
 
     fn windowed(&self, values: &[f32], summary: impl Fn(&mut Vec<f32>) -> f32) -> Vec<f32> {
-        let mut out = Vec::with_capacity(values.len());
         let mut window = Vec::with_capacity(9);
-        for row in 0..self.rows {
-            for column in 0..self.columns {
+        (0..values.len())
+            .map(|node| {
+                let (row, column) = (node / self.columns, node % self.columns);
                 window.clear();
                 for r in row.saturating_sub(1)..(row + 2).min(self.rows) {
-                    for dc in 0..3 {
-                        let c = column + self.columns + dc - 1;
-                        let inside = c >= self.columns && c < 2 * self.columns;
-                        if self.wraps || inside {
-                            window.push(values[r * self.columns + c % self.columns]);
-                        }
-                    }
+                    let columns = (0..3).map(|dc| column + self.columns + dc - 1);
+                    let around = columns
+                        .filter(|c| self.wraps || (self.columns..2 * self.columns).contains(c));
+                    window.extend(around.map(|c| values[r * self.columns + c % self.columns]));
                 }
-                out.push(summary(&mut window));
-            }
+                summary(&mut window)
+            })
+            .collect()
+    }
+}
+
+/// Cheapest way to each step of a node from those of the node before it.
+fn advance(costs: &[f32], before: &[f32], prices: Prices, now: &mut [f32]) {
+    let least = before.iter().copied().fold(f32::INFINITY, f32::min);
+    for (step, now) in now.iter_mut().enumerate() {
+        let mut way = before[step].min(least + prices.jump);
+        if step > 0 {
+            way = way.min(before[step - 1] + prices.one_step);
         }
-        out
+        if let Some(above) = before.get(step + 1) {
+            way = way.min(above + prices.one_step);
+        }
+        *now = costs[step] + way - least;
     }
 }
 

@@ -2,32 +2,302 @@
 
 mod common;
 
+use std::path::Path;
+
 use common::Made;
-use pilothole_report::{record, terminal, write_all};
+use pilothole_report::{
+    CAUTION, Record, compare, read_record, record, schema, terminal, write_all, write_compare,
+};
+use serde_json::Value;
 
 /// Where a look at the files is wanted: they stay beside the test's build.
 fn keep(folder: &str, files: &[(&str, Vec<u8>)]) {
-    let dir = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join(folder);
+    let dir = Path::new(env!("CARGO_TARGET_TMPDIR")).join(folder);
     std::fs::create_dir_all(&dir).expect("the build folder can be written");
     for (name, bytes) in files {
         std::fs::write(dir.join(name), bytes).expect("the build folder can be written");
     }
 }
 
+fn text<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a str {
+    let (_, bytes) = files.iter().find(|(n, _)| *n == name).expect("the file is written");
+    std::str::from_utf8(bytes).expect("text")
+}
+
+fn bytes<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a [u8] {
+    let (_, bytes) = files.iter().find(|(n, _)| *n == name).expect("the file is written");
+    bytes
+}
+
 #[test]
 fn every_file_is_written_and_the_same_twice() {
     let made = Made::usual();
-    let started = std::time::Instant::now();
     let files = write_all(&made.case());
-    let took = started.elapsed();
     keep("usual", &files);
-    let sizes: Vec<(&str, usize)> = files.iter().map(|(n, b)| (*n, b.len())).collect();
-    assert_eq!(files, write_all(&made.case()), "{sizes:?} {took:?}");
-    let total: usize = files.iter().map(|(_, bytes)| bytes.len()).sum();
+    let names: Vec<&str> = files.iter().map(|(name, _)| *name).collect();
+    let wanted = [
+        "report.json",
+        "holes.csv",
+        "kit.csv",
+        "spares.csv",
+        "report.html",
+        "theatre.pdf",
+        "plan.resolved.toml",
+        "scene.glb",
+        "bone.stl",
+    ];
+    assert_eq!(names, wanted);
+    assert!(files == write_all(&made.case()), "two runs differ");
+    let total: usize =
+        files.iter().filter(|(name, _)| *name != "bone.stl").map(|(_, bytes)| bytes.len()).sum();
     assert!(total <= 6_000_000, "{total} bytes");
-    std::fs::write(
-        std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("usual/sizes.txt"),
-        format!("{sizes:?} {took:?}\n{}", terminal(&record(&made.case()), 80)),
-    )
-    .expect("the build folder can be written");
+    assert!(bytes(&files, "theatre.pdf").starts_with(b"%PDF"));
+}
+
+#[test]
+fn the_caution_is_in_every_file_that_can_carry_it() {
+    let files = write_all(&Made::usual().case());
+    let start = &CAUTION[..60];
+    for name in ["report.json", "report.html"] {
+        assert!(text(&files, name).contains(start), "{name}");
+    }
+    let glb = String::from_utf8_lossy(bytes(&files, "scene.glb")).into_owned();
+    assert!(glb.contains(start));
+}
+
+#[test]
+fn the_record_reads_back_and_fits_its_schema() {
+    let made = Made::usual();
+    let record = record(&made.case());
+    let files = write_all(&made.case());
+    let read = read_record(text(&files, "report.json")).expect("its own report");
+    assert_eq!(read, record);
+    assert!(read_record("{\"schema\": 1}").is_err());
+    let schema: Value = serde_json::from_str(&schema()).expect("JSON");
+    assert_eq!(schema["$schema"], "https://json-schema.org/draft/2020-12/schema");
+    let value: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let required: Vec<&str> = schema["required"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(Value::as_str)
+        .collect();
+    for key in [
+        "schema", "tool", "caution", "parameters", "scan", "bone", "calibration", "holes", "set",
+        "order", "kit", "spares", "reconstruction", "findings",
+    ] {
+        assert!(required.contains(&key), "{key} is not required");
+        assert!(value.get(key).is_some(), "{key} is absent");
+    }
+}
+
+#[test]
+fn what_is_not_computed_is_null_with_a_finding() {
+    let made = Made::usual();
+    let mut case = made.case();
+    (case.set, case.calibration, case.surface) = (None, None, None);
+    let files = write_all(&case);
+    keep("bare", &files);
+    let value: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let codes: Vec<&str> = value["findings"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(|f| f["code"].as_str())
+        .collect();
+    for (key, code) in [
+        ("set", "set.not_computed"),
+        ("order", "order.not_computed"),
+        ("kit", "kit.not_computed"),
+        ("reconstruction", "reconstruction.not_computed"),
+        ("calibration", "calibration.not_computed"),
+    ] {
+        assert!(value.get(key).is_some_and(Value::is_null), "{key}");
+        assert!(codes.contains(&code), "{code} in {codes:?}");
+    }
+}
+
+/// Every `<data value="…">shown</data>` of a page.
+fn shown_numbers(html: &str) -> Vec<(f64, String)> {
+    html.split("<data value=\"")
+        .skip(1)
+        .map(|rest| {
+            let (value, rest) = rest.split_once("\">").expect("an attribute ends");
+            let (shown, _) = rest.split_once("</data>").expect("an element ends");
+            (value.parse().expect("a number"), shown.to_owned())
+        })
+        .collect()
+}
+
+fn numbers_of(value: &Value, into: &mut Vec<f64>) {
+    match value {
+        Value::Number(n) => into.extend(n.as_f64()),
+        Value::Array(all) => all.iter().for_each(|v| numbers_of(v, into)),
+        Value::Object(all) => all.values().for_each(|v| numbers_of(v, into)),
+        _ => {}
+    }
+}
+
+/// Whether a shown number is a rounding of the kept one, as the page states.
+fn agrees(shown: &str, kept: f64) -> bool {
+    let plain = shown.replace('\u{2212}', "-");
+    let digits: String =
+        plain.chars().take_while(|c| c.is_ascii_digit() || matches!(c, '-' | '.')).collect();
+    let Ok(value) = digits.parse::<f64>() else { return false };
+    let unit = plain[digits.len()..].trim();
+    let decimals = digits.split_once('.').map_or(0, |(_, d)| d.len() as i32);
+    let half = 0.5 * 10_f64.powi(-decimals) + 1e-9;
+    (value - kept).abs() <= half
+        || (value - 100.0 * kept).abs() <= half && (unit == "%" || unit.is_empty())
+        || (value - kept).abs() <= 5.0 + 1e-9 && (value % 10.0).abs() < 1e-9
+}
+
+#[test]
+fn every_number_of_the_page_is_one_of_the_record() {
+    let files = write_all(&Made::usual().case());
+    let value: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let mut kept = Vec::new();
+    numbers_of(&value, &mut kept);
+    let shown = shown_numbers(text(&files, "report.html"));
+    assert!(shown.len() > 400, "{}", shown.len());
+    for (number, words) in &shown {
+        assert!(kept.iter().any(|k| k.to_bits() == number.to_bits()), "{number} is not kept");
+        assert!(agrees(words, *number), "{words:?} is not {number}");
+    }
+    assert!(!text(&files, "report.html").contains("NaN"));
+}
+
+#[test]
+fn table_and_terminal_say_the_numbers_of_the_record() {
+    let made = Made::usual();
+    let record = record(&made.case());
+    let files = write_all(&made.case());
+    let mut rows = csv::Reader::from_reader(bytes(&files, "holes.csv"));
+    let heads = rows.headers().expect("heads").clone();
+    let column = |name: &str| heads.iter().position(|h| h == name).expect("a head");
+    let screen = terminal(&record, 80);
+    for (hole, row) in record.holes.iter().zip(rows.records()) {
+        let row = row.expect("a row");
+        let cell = |name: &str| row[column(name)].parse::<f64>().ok();
+        assert_eq!(&row[column("id")], hole.id);
+        assert_eq!(cell("purchase_mm"), hole.purchase_mm);
+        assert_eq!(cell("length_mm"), hole.length_mm);
+        assert_eq!(cell("near_cortex_mm"), hole.near_cortex_mm);
+        assert_eq!(cell("hu.thread.mean"), hole.hu.as_ref().and_then(|h| h.thread.mean));
+        assert_eq!(cell("robust.keeps_margin"), hole.robust.as_ref().and_then(|r| r.keeps_margin));
+        let line = screen
+            .lines()
+            .find(|l| l.split_whitespace().next() == Some(&hole.id))
+            .expect("a line a hole");
+        if let (Some(purchase), Some(length)) = (hole.purchase_mm, hole.length_mm) {
+            let words: Vec<&str> = line.split_whitespace().collect();
+            assert_eq!(words[1].parse(), Ok(length));
+            assert!(agrees(words[2], purchase), "{line}");
+        }
+    }
+}
+
+#[test]
+fn a_terminal_gets_few_short_lines() {
+    let ids: Vec<String> = (0..40).map(|n| format!("hole {n}")).collect();
+    let many = Made::with_ids(&ids.iter().map(String::as_str).collect::<Vec<_>>());
+    for made in [&Made::usual(), &many] {
+        for width in [80, 40] {
+            let screen = terminal(&record(&made.case()), width);
+            assert!(screen.lines().count() <= 24, "{screen}");
+            assert!(screen.lines().all(|l| l.chars().count() <= width), "{screen}");
+        }
+    }
+    let files = write_all(&many.case());
+    keep("many", &files);
+}
+
+#[test]
+fn hostile_ids_are_harmless_everywhere() {
+    let long = "long ".repeat(12);
+    let ids = [
+        "<script>alert(1)</script>",
+        "=HYPERLINK(\"http://x\")",
+        "right\u{202e}to left",
+        long.trim_end(),
+        "\"><img src=x onerror=alert(1)>",
+        "+1-1",
+        "@sum",
+        "</script><b>",
+    ];
+    let made = Made::with_ids(&ids);
+    let files = write_all(&made.case());
+    keep("hostile", &files);
+    let html = text(&files, "report.html");
+    let tags_in_page = |tag: &str| html.matches(tag).count();
+    assert_eq!(tags_in_page("<script>"), 2);
+    assert_eq!(tags_in_page("<img"), 0);
+    assert!(!html.contains("onerror=alert(1)>\"") && !html.contains("<b>"));
+    for name in ["report.html", "report.json", "holes.csv", "kit.csv", "spares.csv"] {
+        let bad = text(&files, name).chars().find(|c| matches!(c, '\u{202a}'..='\u{202e}'));
+        assert_eq!(bad, None, "{name}");
+    }
+    let mut rows = csv::Reader::from_reader(bytes(&files, "holes.csv"));
+    for row in rows.records() {
+        for cell in &row.expect("a row") {
+            let formula = cell.starts_with(['=', '+', '@', '\t', '\r']);
+            assert!(!formula, "{cell}");
+        }
+    }
+    let back: Record = read_record(text(&files, "report.json")).expect("its own report");
+    assert_eq!(back.holes[2].id, ids[2]);
+    let screen = terminal(&back, 80);
+    assert!(screen.chars().all(|c| c == '\n' || !c.is_control()), "{screen}");
+}
+
+#[test]
+fn the_scene_is_sound_gltf() {
+    let made = Made::usual();
+    let files = write_all(&made.case());
+    let glb = bytes(&files, "scene.glb");
+    let word = |at: usize| u32::from_le_bytes(glb[at..at + 4].try_into().expect("four bytes"));
+    assert_eq!((&glb[..4], word(4), word(8) as usize), (&b"glTF"[..], 2, glb.len()));
+    let json_length = word(12) as usize;
+    assert_eq!(&glb[16..20], b"JSON");
+    let document: Value = serde_json::from_slice(&glb[20..20 + json_length]).expect("JSON");
+    let binary = word(20 + json_length) as usize;
+    assert_eq!(document["buffers"][0]["byteLength"].as_u64(), Some(binary as u64));
+    let names: Vec<&str> = document["nodes"]
+        .as_array()
+        .expect("nodes")
+        .iter()
+        .filter_map(|n| n["name"].as_str())
+        .collect();
+    assert_eq!(names[..3], ["patient", "bone", "socket"]);
+    assert_eq!(names.len(), 3 + made.plan.holes.len());
+    assert!(names.contains(&"screw F1"));
+    for accessor in document["accessors"].as_array().expect("accessors") {
+        let view = &document["bufferViews"][accessor["bufferView"].as_u64().expect("a view") as usize];
+        let (start, length) = (
+            view["byteOffset"].as_u64().expect("an offset"),
+            view["byteLength"].as_u64().expect("a length"),
+        );
+        assert!(start % 4 == 0 && start + length <= binary as u64);
+        let size = if accessor["componentType"] == 5126 { 12 } else { 2 };
+        assert_eq!(accessor["count"].as_u64().expect("a count") * size, length);
+    }
+}
+
+#[test]
+fn reports_compare_hole_by_hole() {
+    let (first, second) = (Made::usual(), Made::with_ids(&["a", "b", "new"]));
+    let mut longer = record(&second.case());
+    longer.holes[1].purchase_mm = longer.holes[1].purchase_mm.map(|p| p - 9.0);
+    let comparison = compare(&[record(&first.case()), longer]);
+    assert!(comparison.same_scan);
+    let b = &comparison.holes[1].entries;
+    let difference = &b[1].as_ref().expect("in both").purchase_mm;
+    assert_eq!((difference.difference, difference.exceeds), (Some(-9.0), Some(true)));
+    let a = &comparison.holes[0].entries[1].as_ref().expect("in both").purchase_mm;
+    assert_eq!((a.difference, a.exceeds), (Some(0.0), Some(false)));
+    let last = comparison.holes.last().expect("holes");
+    assert_eq!((last.id.as_str(), last.entries[0].is_none()), ("new", true));
+    let files = write_compare(&comparison);
+    keep("compared", &files);
+    assert!(text(&files, "compare.html").contains("not in this report"));
 }

@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
+use pilothole_assess::stock::StockChart;
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
 use pilothole_bone::{BONE_THRESHOLD_HU, BoneName, BoneParams, Bones, find_bones};
 use pilothole_intake::{self as intake, Intake};
@@ -12,11 +13,13 @@ use pilothole_surface::ClosedSurface;
 use pilothole_volume::{Mask, Region};
 
 use crate::calibrate::{Calibrated, calibrate};
+use crate::chart::chart_of_report;
 use crate::error::CaseError;
 use crate::hints::{hints_of, hip_bone};
 use crate::hold::hold;
 use crate::parameters::parameters;
 use crate::params::CaseParams;
+use crate::plan_file::PlanFile;
 use crate::reason::Reason;
 use crate::records;
 use crate::region::region_of;
@@ -149,6 +152,8 @@ pub struct Judged {
     pub calibrated: Calibrated,
     /// The surface of the bones; `None` with a finding where it is not closed.
     pub surface: Option<ClosedSurface>,
+    /// Bone by direction, seen from the socket's centre.
+    pub chart: Option<StockChart>,
     /// Reservations about scan, bones and set.
     pub findings: Vec<Finding>,
 }
@@ -161,18 +166,30 @@ pub struct Judged {
 /// [`CaseError::Scan`] and [`CaseError::Plan`] with every reason.
 pub fn judge_case(
     scan: &Path,
-    plan: &Plan,
+    file: &PlanFile,
     params: &CaseParams,
     told: &dyn Fn(Stage),
 ) -> Result<Judged, CaseError> {
+    let plan = &file.plan;
     let prepared = Prepared::read(scan, plan, params, told)?;
+    judge_prepared(prepared, file, params, told)
+}
+
+/// Judge a plan on a scan whose bones are known.
+fn judge_prepared(
+    prepared: Prepared,
+    file: &PlanFile,
+    params: &CaseParams,
+    told: &dyn Fn(Stage),
+) -> Result<Judged, CaseError> {
+    let plan = &file.plan;
     told(Stage::Holes);
     let scene = prepared.scene();
     let mut holes = judge_holes(&scene, plan, &params.judge);
     let calibrated = calibrate(plan, &prepared.intake, params)?;
     hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);
-    let set = judge_set(&scene, plan, &holes, &SetParams::OWN);
+    let set = judge_set(&scene, plan, &holes, &set_params(file));
     told(Stage::Surface);
     let mut findings = records::findings_of_scan(&prepared, hip_bone(plan));
     findings.extend(calibrated.finding());
@@ -184,7 +201,13 @@ pub fn judge_case(
             None
         }
     };
-    Ok(Judged { prepared, holes, set, calibrated, surface, findings })
+    let chart = chart_of_report(&scene, plan, &calibrated);
+    Ok(Judged { prepared, holes, set, calibrated, surface, chart, findings })
+}
+
+/// How the set is judged: as ever, with the component that the plan names.
+pub(crate) fn set_params(file: &PlanFile) -> SetParams {
+    SetParams { part: file.part.clone(), ..SetParams::OWN }
 }
 
 impl Judged {
@@ -201,7 +224,7 @@ impl Judged {
             parameters: parameters(plan, params, &self.prepared),
             findings: self.findings.clone(),
             surface: self.surface.as_ref(),
-            chart: None,
+            chart: self.chart.as_ref(),
             written_at: params.written_at.clone(),
             tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         }
@@ -210,6 +233,15 @@ impl Judged {
     /// The record that `report.json` holds.
     pub fn record(&self, plan: &Plan, params: &CaseParams) -> Record {
         pilothole_report::record(&self.case(plan, params))
+    }
+
+    /// Judge another plan on the same scan and bones.
+    ///
+    /// # Errors
+    ///
+    /// As [`judge_case`], of the plan alone.
+    pub fn rejudged(self, file: &PlanFile, params: &CaseParams) -> Result<Self, CaseError> {
+        judge_prepared(self.prepared, file, params, &|_: Stage| ())
     }
 
     /// The operated hip bone's name.

@@ -12,7 +12,7 @@ use crate::case::Prepared;
 pub(crate) fn scan_record(intake: &Intake) -> ScanRecord {
     let (grid, facts) = (intake.volume.grid(), &intake.facts);
     ScanRecord {
-        digest: intake.digest.iter().map(|byte| format!("{byte:02x}")).collect(),
+        digest: digest_words(intake),
         size: grid.size(),
         voxel_mm: grid.spacing_mm(),
         orientation: Some(orientation(intake)),
@@ -28,6 +28,11 @@ pub(crate) fn scan_record(intake: &Intake) -> ScanRecord {
         padding_voxels: Some(facts.padding_voxels as u64),
         ceiling_hu: intake.volume.ceiling_hu(),
     }
+}
+
+/// The digest over voxels and geometry, hexadecimal.
+pub(crate) fn digest_words(intake: &Intake) -> String {
+    intake.digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// How the slices lie: by the patient axis that their normal is nearest to.

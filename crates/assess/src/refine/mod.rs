@@ -29,7 +29,7 @@ use crate::robust::Points;
 use crate::scene::Scene;
 use candidate::{Bench, Tried};
 use place::Reach;
-use search::{Found, by_worth, search};
+use search::{Found, by_worth, climb, search};
 use together::{Choice, Shaft, Together};
 
 /// Make a plan's holes better.
@@ -46,11 +46,13 @@ pub fn refine(
     let with = Shared { scene, plan, params, corridors, stop };
     let benches: Vec<Bench<'_>> = (0..plan.holes.len()).map(|hole| with.bench(hole)).collect();
     let found: Vec<Found> = benches.par_iter().map(search).collect();
-    let choices: Vec<Vec<Choice>> =
+    let mut choices: Vec<Vec<Choice>> =
         benches.iter().zip(&found).map(|(bench, found)| choices(bench, found)).collect();
-    let together = Together { choices: &choices, wanted_mm: plan.policy.screw_gap_mm.value };
+    let wanted_mm = plan.policy.screw_gap_mm.value;
+    let mut chosen = Together { choices: &choices, wanted_mm }.choose();
+    make_room(&benches, wanted_mm, &mut choices, &mut chosen);
+    let together = Together { choices: &choices, wanted_mm };
     let planned = vec![0; choices.len()];
-    let mut chosen = together.choose();
     let stays = return_what_gains_little(&together, &mut chosen);
     let set = Set { benches: &benches, together: &together, chosen: &chosen };
     let holes: Vec<RefinedHole> =
@@ -110,41 +112,75 @@ impl<'a> Shared<'a> {
 const SECTORS: usize = 8;
 const SHELLS: usize = 2;
 
-/// What a hole offers the set: the planned place first, then its best, then
-/// the best of each part of its reach.
+/// What a hole offers the set: the planned place first, then its best and the
+/// best of each part of its reach, then the rest.
 fn choices(bench: &Bench<'_>, found: &Found) -> Vec<Choice> {
     let radius_mm = 0.5 * bench.screw.major_diameter_mm;
-    let choice =
-        |tried: Tried| Choice { tried: Some(tried), shaft: Some(Shaft::of(&tried, radius_mm)) };
-    let planned = bench.plan.holes.get(bench.hole);
-    let as_planned = found.base.map_or_else(
-        || Choice {
-            tried: None,
-            shaft: planned.and_then(|hole| {
-                let axis = Axis { seat: hole.seat, direction: hole.direction };
-                Some(Shaft { from: axis.seat, to: axis.at(hole.length_mm?), radius_mm })
-            }),
-        },
-        choice,
-    );
-    // Where no drill gets, a screw takes room and is worth nothing.
-    let as_planned = if found.open { as_planned } else { Choice { tried: None, ..as_planned } };
-    let mut choices = vec![as_planned];
-    let sorted = by_worth(&found.tried);
+    let planned = &bench.plan.holes[bench.hole];
+    let as_planned = Choice {
+        // Where no drill gets, a screw takes room and is worth nothing.
+        tried: found.base.filter(|_| found.open),
+        shaft: found.base.map(|tried| Shaft::of(&tried, radius_mm)).or_else(|| {
+            let axis = Axis { seat: planned.seat, direction: planned.direction };
+            Some(Shaft { from: axis.seat, to: axis.at(planned.length_mm?), radius_mm })
+        }),
+    };
     let mut taken = [[false; SHELLS]; SECTORS];
-    for (rank, tried) in sorted.iter().enumerate() {
+    let (mut first, mut rest) = (vec![as_planned], Vec::new());
+    for (rank, tried) in by_worth(&found.tried).iter().enumerate() {
         let [a, b] = tried.place.tilt_rad;
         let turn = b.atan2(a).rem_euclid(std::f64::consts::TAU) / std::f64::consts::TAU;
         let sector = (turn * SECTORS as f64) as usize % SECTORS;
         let out = a.hypot(b) / bench.reach.swivel_rad.max(1e-12);
         let shell = ((out * SHELLS as f64) as usize).min(SHELLS - 1);
+        let choice = Choice::of(tried, radius_mm);
         if rank == 0 || !taken[sector][shell] {
             taken[sector][shell] = true;
-            choices.push(choice(*tried));
+            first.push(choice);
+        } else {
+            rest.push(choice);
         }
     }
-    choices
+    first.extend(rest);
+    first
 }
+
+/// Let every hole that had to leave its best, or still comes too near another,
+/// climb from where it is among the others as they are.
+fn make_room(
+    benches: &[Bench<'_>],
+    wanted_mm: f64,
+    choices: &mut [Vec<Choice>],
+    chosen: &mut [usize],
+) {
+    for (hole, bench) in benches.iter().enumerate() {
+        let own_best = choices[hole].get(1).and_then(|choice| choice.tried);
+        let Some(start) = choices[hole][chosen[hole]].tried else { continue };
+        if bench.reach.is_fixed() || own_best.is_none_or(|best| best.place == start.place) {
+            continue;
+        }
+        let others: Vec<Shaft> = (0..chosen.len())
+            .filter(|other| *other != hole)
+            .filter_map(|other| choices[other][chosen[other]].shaft)
+            .collect();
+        let radius_mm = 0.5 * bench.screw.major_diameter_mm;
+        let score = |tried: &Tried| {
+            let own = Shaft::of(tried, radius_mm);
+            let short_mm: f64 =
+                others.iter().map(|other| (wanted_mm - own.gap_mm(other)).max(0.0)).sum();
+            tried.objectives.worth_n() - SHORT_N_PER_MM * short_mm
+        };
+        let (steps, _) = climb(bench, start, score);
+        if let Some(last) = steps.last() {
+            chosen[hole] = choices[hole].len();
+            choices[hole].push(Choice::of(last, radius_mm));
+        }
+    }
+}
+
+/// What a millimetre too near costs while climbing, N: more than any screw
+/// holds.
+const SHORT_N_PER_MM: f64 = 1e6;
 
 /// Why a hole that could move does not.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -284,7 +320,8 @@ fn why_it_stays(bench: &Bench<'_>, found: &Found, gains_little: bool) -> RefineR
 fn moved(plan: &Plan, holes: &[RefinedHole]) -> Plan {
     let mut plan = plan.clone();
     for refined in holes {
-        let is_moved = matches!(refined.reason, RefineReason::Better | RefineReason::ClearsClash);
+        use RefineReason::{Better, ClearsClash, OpensCorridor};
+        let is_moved = matches!(refined.reason, Better | ClearsClash | OpensCorridor);
         if let (true, Some(after)) = (is_moved, &refined.after) {
             let hole = &mut plan.holes[refined.hole];
             let place: (PatientPoint, Direction) = (after.seat, after.direction);

@@ -55,6 +55,10 @@ pub(crate) struct Choice {
 }
 
 impl Choice {
+    pub(crate) fn of(tried: &Tried, radius_mm: f64) -> Self {
+        Self { tried: Some(*tried), shaft: Some(Shaft::of(tried, radius_mm)) }
+    }
+
     fn worth_n(&self) -> f64 {
         self.tried.map_or(0.0, |tried| tried.objectives.worth_n())
     }
@@ -85,6 +89,9 @@ pub(crate) struct Together<'a> {
     pub(crate) wanted_mm: f64,
 }
 
+/// Choices of each hole that are looked at two holes at once: the planned
+/// place, the best, and the best of each part of the reach.
+const PAIR_CHOICES: usize = 18;
 /// Most sweeps over all holes; each makes the set better or is the last.
 const SWEEPS: usize = 60;
 
@@ -141,8 +148,9 @@ impl Together<'_> {
                     }
                 };
                 let now = both(chosen[a], chosen[b]);
-                let better = (0..self.choices[a].len())
-                    .flat_map(|x| (0..self.choices[b].len()).map(move |y| (x, y)))
+                let most = |hole: usize| self.choices[hole].len().min(PAIR_CHOICES);
+                let better = (0..most(a))
+                    .flat_map(|x| (0..most(b)).map(move |y| (x, y)))
                     .find(|(x, y)| both(*x, *y).beats(&now));
                 if let Some((x, y)) = better {
                     (chosen[a], chosen[b]) = (x, y);

@@ -161,14 +161,27 @@ pub fn head_of(major_mm: f64) -> (f64, f64) {
     (head_mm, 0.575 * head_mm)
 }
 
-/// The screws of a plan at the lengths at which the set is judged; a hole
-/// without a recommended or planned length has none.
+/// The screws of a plan at the lengths at which room is judged: recommended,
+/// else planned; a hole with neither has none.
 pub(crate) fn screw_bodies(plan: &Plan, holes: &[HoleResult]) -> Vec<ScrewBody> {
+    bodies_at(plan, holes, HoleResult::set_length_mm)
+}
+
+/// The screws that can be ordered: those of holes with a recommended length.
+pub(crate) fn ordered_bodies(plan: &Plan, holes: &[HoleResult]) -> Vec<ScrewBody> {
+    bodies_at(plan, holes, |result, _| result.length_mm)
+}
+
+fn bodies_at(
+    plan: &Plan,
+    holes: &[HoleResult],
+    length_of: impl Fn(&HoleResult, Option<f64>) -> Option<f64>,
+) -> Vec<ScrewBody> {
     holes
         .iter()
         .filter_map(|result| {
             let hole = plan.holes.get(result.hole)?;
-            let length_mm = result.set_length_mm(hole.length_mm)?;
+            let length_mm = length_of(result, hole.length_mm)?;
             let screw = plan.screw_of(hole);
             Some(ScrewBody::new(result.hole, result.seat, result.direction, screw, length_mm))
         })

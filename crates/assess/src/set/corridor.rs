@@ -19,7 +19,7 @@ pub(crate) struct Surroundings<'a> {
     pub part: Option<&'a Part>,
     /// For each of its triangles a ball that holds it: centre, radius (mm).
     balls: Vec<(PatientPoint, f64)>,
-    /// Bones that block: those the holes enter, by label, rising.
+    /// Bones that block, by label, rising: see [`bones_that_block`].
     pub bones: Vec<u8>,
     /// Out of the wound, and half-angle of its cone, rad.
     pub wound: Option<(Direction, f64)>,
@@ -42,10 +42,7 @@ impl<'a> Surroundings<'a> {
         part: Option<&'a Part>,
         params: &AccessParams,
     ) -> Self {
-        let mut bones: Vec<u8> =
-            holes.iter().filter_map(|hole| hole.bone).filter(|bone| *bone != 0).collect();
-        bones.sort_unstable();
-        bones.dedup();
+        let bones = bones_that_block(holes);
         let approach = plan.approach;
         Self {
             scene,
@@ -59,6 +56,21 @@ impl<'a> Surroundings<'a> {
             params: *params,
         }
     }
+}
+
+/// Share of the holes from which on a bone that they enter blocks.
+const BLOCKING_SHARE: f64 = 0.25;
+
+/// The bones that a quarter or more of the holes enter first: the pelvis, in
+/// one piece or two. A femur that a hole or two meet is moved aside.
+fn bones_that_block(holes: &[HoleResult]) -> Vec<u8> {
+    let entered: Vec<u8> = holes.iter().filter_map(|hole| hole.bone).filter(|b| *b != 0).collect();
+    let mut bones = entered.clone();
+    bones.sort_unstable();
+    bones.dedup();
+    let count = |bone: u8| entered.iter().map(|other| usize::from(*other == bone)).sum::<usize>();
+    bones.retain(|bone| count(*bone) as f64 >= BLOCKING_SHARE * entered.len() as f64);
+    bones
 }
 
 /// A drill about to start at a seat.
@@ -160,31 +172,47 @@ impl Corridor {
         let slice = self.slice(around);
         Self::stations(around).any(|s| {
             let centre = self.seat + self.out * s;
-            slice.iter().any(|offset| around.bone_depth(centre + *offset).is_some())
+            slice.iter().any(|offset| around.is_bone(centre + *offset))
         })
     }
 
     fn bone(&self, around: &Surroundings<'_>) -> Option<Block> {
         let slice = self.slice(around);
         let mut first: Option<(PatientPoint, f64)> = None;
-        let mut deepest = 0.0_f64;
+        let mut nearest_mm = around.radius_mm;
         for s in Self::stations(around) {
             let centre = self.seat + self.out * s;
-            for offset in &slice {
-                let at = centre + *offset;
-                if let Some(depth) = around.bone_depth(at) {
-                    deepest = deepest.max(depth);
-                    first = first.or(Some((at, s)));
-                }
+            let met = slice.iter().map(|offset| centre + *offset).find(|at| around.is_bone(*at));
+            if let Some(at) = met {
+                nearest_mm = nearest_mm.min(self.room_mm(centre, around));
+                first = first.or(Some((at, s)));
             }
         }
         first.map(|(at, s)| Block {
             obstacle: Obstacle::Bone,
             at: Some(at),
             at_mm: Some(s),
-            depth_mm: Some(deepest),
+            depth_mm: Some(around.radius_mm - nearest_mm),
             excess_rad: None,
         })
+    }
+
+    /// Distance from the axis to bone across a slice, mm, to half a
+    /// millimetre; at most the body's radius.
+    fn room_mm(&self, centre: PatientPoint, around: &Surroundings<'_>) -> f64 {
+        let rings = (2.0 * around.radius_mm).ceil() as usize;
+        let holds_bone = |radius: &f64| {
+            (0..24_u8).any(|spoke| {
+                let angle = std::f64::consts::TAU * f64::from(spoke) / 24.0;
+                let (sin, cos) = angle.sin_cos();
+                let side = self.across.0 * (radius * cos) + self.across.1 * (radius * sin);
+                around.is_bone(centre + side)
+            })
+        };
+        (0..rings)
+            .map(|ring| 0.5 * ring as f64)
+            .find(holds_bone)
+            .map_or(around.radius_mm, |radius| radius.min(around.radius_mm))
     }
 
     fn rim(&self, around: &Surroundings<'_>) -> Option<Block> {
@@ -320,14 +348,14 @@ impl Surroundings<'_> {
             && (self.bones.is_empty() || self.bones.contains(&self.scene.labels.at(index)))
     }
 
-    /// Depth in a bone that blocks, where it is more than a touch, mm.
+    /// Whether a point lies in a bone that blocks, more than a touch deep.
     #[inline]
-    pub(crate) fn bone_depth(&self, at: PatientPoint) -> Option<f64> {
+    pub(crate) fn is_bone(&self, at: PatientPoint) -> bool {
         let depth = self.scene.depth_or_nan(at);
         if depth.is_nan() || depth <= self.params.touch_mm {
-            return None;
+            return false;
         }
-        let bone = self.scene.bone_at(at)?;
-        (self.bones.is_empty() || self.bones.contains(&bone)).then_some(depth)
+        let bone = self.scene.bone_at(at).unwrap_or(0);
+        self.bones.is_empty() || self.bones.contains(&bone)
     }
 }

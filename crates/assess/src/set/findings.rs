@@ -23,7 +23,7 @@ pub(crate) fn findings(
         Some(load) => loads(&mut all, plan, load, params),
         None => all.push(Finding::new(
             "set.no_screw",
-            "no screw holds anything; load and order cannot be judged",
+            "no screw with a recommended length holds anything: nothing is said of order and load",
         )),
     }
     ischium(&mut all, plan, set);

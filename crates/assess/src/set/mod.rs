@@ -37,6 +37,7 @@ use crate::hole::HoleResult;
 use crate::scene::Scene;
 use corridor::Surroundings;
 use load::Loaded;
+use springs::Anchor;
 
 pub use access::{bite, edge_depth_mm};
 pub use body::{Frustum, ScrewBody, head_of};
@@ -54,9 +55,9 @@ pub use types::*;
 /// - `params`: the numbers, and the component's surface where the plan names
 ///   one.
 ///
-/// Screws are judged at the recommended length, else at the planned one; a
-/// hole with neither has no screw and takes part in access and reconstruction
-/// only.
+/// Room between screws is judged at the recommended length, else at the planned
+/// one. Guides, order and load count only screws that can be ordered: those of
+/// holes with a recommended length.
 pub fn judge_set(
     scene: &Scene<'_>,
     plan: &Plan,
@@ -68,12 +69,13 @@ pub fn judge_set(
     let metal = clash::metal_near(scene, &bodies, &params.clash);
     let around = Surroundings::new(scene, plan, holes, params.part.as_ref(), &params.access);
     let access = access::judge_access(plan, holes, &around);
-    let guides = guides::find_guides(plan, &bodies, &around, &params.guide);
+    let ordered = body::ordered_bodies(plan, holes);
+    let guides = guides::find_guides(plan, &ordered, &around, &params.guide);
     let reconstruction = reconstruction::reconstruct(plan, &around, &params.reconstruction);
-    let loaded = put_on_screws(scene, plan, holes, &reconstruction, params);
+    let anchors = springs::anchors(scene, plan, holes, &ordered, &params.load);
+    let loaded = put_on_screws(scene, plan, anchors, &reconstruction, params);
     let order = order::fill_order(plan, &loaded, guides.as_ref(), &params.order);
-    let purchases_mm = purchases(plan, holes);
-    let load = load::share_load(plan, &loaded, &purchases_mm, &params.load);
+    let load = load::share_load(plan, &loaded, &purchases(plan, holes), &params.load);
     let mut set = SetResult {
         clash: rooms.clash,
         sharing: rooms.sharing,
@@ -95,12 +97,10 @@ pub fn judge_set(
 fn put_on_screws(
     scene: &Scene<'_>,
     plan: &Plan,
-    holes: &[HoleResult],
+    anchors: Vec<Anchor>,
     reconstruction: &Reconstruction,
     params: &SetParams,
 ) -> Loaded {
-    let bodies = body::screw_bodies(plan, holes);
-    let anchors = springs::anchors(scene, plan, holes, &bodies, &params.load);
     let contact = match &params.part {
         Some(part) if plan.load.is_some_and(|load| load.bone_contact) => {
             contact::contact_patches(scene, part, plan.socket.centre, &params.load)
@@ -115,8 +115,7 @@ fn put_on_screws(
 fn purchases(plan: &Plan, holes: &[HoleResult]) -> Vec<f64> {
     let mut all = vec![0.0; plan.holes.len()];
     for result in holes {
-        let planned = result.planned_purchase_mm.unwrap_or(0.0);
-        all[result.hole] = if result.length_mm.is_some() { result.purchase_mm } else { planned };
+        all[result.hole] = result.purchase_mm;
     }
     all
 }

@@ -82,12 +82,14 @@ pub(crate) fn reconstruct(
         Some(Measured { value, se: errors.get(&quantity).copied().unwrap_or(0.0) })
     };
     let shift = |of: fn(u8) -> Quantity| {
-        Some(CentreShift {
-            lateral_mm: get(of(0))?,
-            anterior_mm: get(of(1))?,
-            superior_mm: get(of(2))?,
-            length_mm: get(of(3))?,
-        })
+        let (lateral_mm, anterior_mm, superior_mm) = (get(of(0))?, get(of(1))?, get(of(2))?);
+        let mut length_mm = get(of(3))?;
+        let widest = lateral_mm.se.max(anterior_mm.se).max(superior_mm.se);
+        if length_mm.value < widest {
+            // A length near 0 has no slope; the widest of its parts stands in.
+            length_mm.se = widest;
+        }
+        Some(CentreShift { lateral_mm, anterior_mm, superior_mm, length_mm })
     };
     let orientations = |of: fn(u8) -> Quantity| {
         let pair = |first: u8| {

@@ -30,6 +30,8 @@ pub(crate) struct Laid {
 
 /// Most surface points used.
 const MOST_POINTS: usize = 1500;
+/// Voxels looked at for surface points lie this far apart, mm, or one voxel.
+const LATTICE_MM: f64 = 1.6;
 /// Fewest pairs that count.
 const FEWEST_PAIRS: usize = 200;
 /// How far along a normal the healthy edge is sought, mm.
@@ -71,9 +73,12 @@ pub(crate) fn lay_healthy(
     near: PatientPoint,
 ) -> Option<Laid> {
     let scene = around.scene;
-    let points = surface_points(around);
     let mut laid = Laid { mirror, motion: Rigid::identity(), pairs: 0 };
     let start = laid.preimage(near);
+    if scene.volume.sample_or_nan(start).is_nan() {
+        return None;
+    }
+    let points = surface_points(around);
     for _ in 0..LOOKS {
         let mut pairs: Vec<Pair> =
             points.par_iter().filter_map(|point| pair(scene, &laid, point)).collect();
@@ -113,14 +118,21 @@ fn surface_points(around: &Surroundings<'_>) -> Vec<SurfacePoint> {
     let (scene, grid) = (around.scene, around.scene.grid());
     let size = grid.size();
     let reach = 0.6 * grid.spacing_mm().into_iter().fold(0.0, f64::max);
-    let near: Vec<usize> = (0..grid.voxel_count())
+    let stride = grid.spacing_mm().map(|step| (LATTICE_MM / step).floor().max(1.0) as usize);
+    let rows: Vec<[usize; 2]> = (0..size[2])
+        .step_by(stride[2])
+        .flat_map(|slice| (0..size[1]).step_by(stride[1]).map(move |row| [slice, row]))
+        .collect();
+    let near: Vec<usize> = rows
         .into_par_iter()
-        .filter(|voxel| {
-            let depth = f64::from(scene.field.values()[*voxel]);
-            let label = scene.labels.values()[*voxel];
-            depth > 0.0
-                && depth < reach
-                && (around.bones.is_empty() || around.bones.contains(&label))
+        .flat_map_iter(|[slice, row]| {
+            let start = grid.offset_of([0, row, slice]);
+            (start..start + size[0]).step_by(stride[0]).filter(|voxel| {
+                let depth = f64::from(scene.field.values()[*voxel]);
+                let label = scene.labels.values()[*voxel];
+                let counts = around.bones.is_empty() || around.bones.contains(&label);
+                depth > 0.0 && depth < reach && counts
+            })
         })
         .collect();
     let every = near.len().div_ceil(MOST_POINTS).max(1);

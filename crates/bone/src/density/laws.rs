@@ -7,11 +7,11 @@
 /// What a law yields.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Quantity {
-    /// Young's modulus, MPa.
+    /// Young's modulus, `MPa`.
     Modulus,
-    /// Compressive strength, MPa.
+    /// Compressive strength, `MPa`.
     CompressiveStrength,
-    /// Shear strength, MPa.
+    /// Shear strength, `MPa`.
     ShearStrength,
 }
 
@@ -33,7 +33,7 @@ pub enum Standing {
     Unchecked,
 }
 
-/// value = coefficient · density^exponent, MPa.
+/// value = coefficient · density^exponent, `MPa`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PowerLaw {
     /// Stable name.
@@ -42,7 +42,7 @@ pub struct PowerLaw {
     pub quantity: Quantity,
     /// What it takes.
     pub takes: DensityKind,
-    /// MPa at 1 g/cm³.
+    /// `MPa` at 1 g/cm³.
     pub coefficient: f64,
     /// Exponent of the density.
     pub exponent: f64,
@@ -69,7 +69,7 @@ pub struct OutOfRange {
 }
 
 impl PowerLaw {
-    /// Value at a density, MPa.
+    /// Value at a density, `MPa`.
     ///
     /// # Errors
     ///
@@ -82,7 +82,7 @@ impl PowerLaw {
         }
     }
 
-    /// The bare formula, MPa, without its range; for showing what a law would
+    /// The bare formula, `MPa`, without its range; for showing what a law would
     /// say where it has no standing.
     pub fn formula(&self, density: f64) -> f64 {
         self.coefficient * density.powf(self.exponent)
@@ -149,7 +149,7 @@ pub const STONE_SHEAR: PowerLaw = PowerLaw {
     standing: Standing::Unchecked,
 };
 
-/// E = 14900 ρ_ash^1.86, proximal femur.
+/// `E = 14900 ρ_ash^1.86`, proximal femur.
 pub const KEYAK_MODULUS: PowerLaw = PowerLaw {
     name: "keyak-modulus",
     quantity: Quantity::Modulus,
@@ -162,7 +162,7 @@ pub const KEYAK_MODULUS: PowerLaw = PowerLaw {
     standing: Standing::Unchecked,
 };
 
-/// S = 102 ρ_ash^1.80, proximal femur.
+/// `S = 102 ρ_ash^1.80`, proximal femur.
 pub const KEYAK_STRENGTH: PowerLaw = PowerLaw {
     name: "keyak-strength",
     quantity: Quantity::CompressiveStrength,
@@ -171,7 +171,7 @@ pub const KEYAK_STRENGTH: PowerLaw = PowerLaw {
     ..KEYAK_MODULUS
 };
 
-/// E = 10500 ρ_ash^2.29, femur and spine.
+/// `E = 10500 ρ_ash^2.29`, femur and spine.
 pub const KELLER_MODULUS: PowerLaw = PowerLaw {
     name: "keller-modulus",
     quantity: Quantity::Modulus,
@@ -184,7 +184,7 @@ pub const KELLER_MODULUS: PowerLaw = PowerLaw {
     standing: Standing::SecondSource,
 };
 
-/// S = 117 ρ_ash^1.93, femur and spine.
+/// `S = 117 ρ_ash^1.93`, femur and spine.
 pub const KELLER_STRENGTH: PowerLaw = PowerLaw {
     name: "keller-strength",
     quantity: Quantity::CompressiveStrength,
@@ -221,7 +221,7 @@ pub fn carter_hayes_strength(strain_rate: f64) -> PowerLaw {
     }
 }
 
-/// Shear strength of human cortex along its axis, pure shear, MPa.
+/// Shear strength of human cortex along its axis, pure shear, `MPa`.
 ///
 /// Turner CH, Wang T, Burr DB 2001 Calcif Tissue Int 69:373.
 pub const CORTICAL_SHEAR_MPA: f64 = 51.6;
@@ -233,14 +233,14 @@ pub const ASH_OVER_APPARENT: f64 = 0.6;
 
 /// Ash density, g/cm³, from a density calibrated in hydroxyapatite, g/cm³.
 ///
-/// ρ_ash = 0.877 ρ + 0.0789 (Schileo E et al. 2008 J Biomech 41:2483).
+/// `ρ_ash = 0.877 ρ + 0.0789` (Schileo E et al. 2008 J Biomech 41:2483).
 pub fn ash_from_hydroxyapatite(density: f64) -> f64 {
     0.877 * density + 0.0789
 }
 
 /// Ash density, g/cm³, from a density calibrated in K2HPO4, g/cm³.
 ///
-/// ρ_ash = 1.22 ρ + 0.0523 (Les CM 1994, Keyak JH 1994, as quoted by Knowles
+/// `ρ_ash = 1.22 ρ + 0.0523` (Les CM 1994, Keyak JH 1994, as quoted by Knowles
 /// NK et al. 2016 J Exp Orthop 3:36).
 pub fn ash_from_dipotassium_phosphate(density: f64) -> f64 {
     1.22 * density + 0.0523
@@ -311,7 +311,7 @@ mod tests {
         let apparent = apparent_from_ash(ash_from_hydroxyapatite(0.8));
         close(MORGAN_NECK.formula(apparent), 10_138.0);
         let refused = MORGAN_NECK.at(apparent).expect_err("1.3 g/cm3");
-        assert_eq!(refused.range, [0.09, 0.75]);
+        assert!((refused.density - apparent).abs() < 1e-12);
         assert!(refused.to_string().contains("morgan-neck"));
     }
 

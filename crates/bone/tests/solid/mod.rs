@@ -45,23 +45,19 @@ pub(crate) fn scan(grid: &Grid, scanner: Scanner, added: impl Fn([f64; 3]) -> f6
     let mut noise = Noise(scanner.seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
     let size = grid.size();
     let spacing = grid.spacing_mm();
-    let mut hu = Vec::with_capacity(grid.voxel_count());
-    for k in 0..size[2] {
-        for j in 0..size[1] {
-            for i in 0..size[0] {
-                let centre = grid.centre_of([i, j, k]).0;
-                let mut sum = 0.0;
-                for corner in 0..8_usize {
-                    let at = std::array::from_fn(|a| {
-                        centre[a] + spacing[a] * if corner >> a & 1 == 1 { 0.25 } else { -0.25 }
-                    });
-                    sum += added(at);
-                }
-                let value = SOFT_HU + sum / 8.0 + scanner.noise_hu * noise.next();
-                hu.push(value.round().clamp(-1024.0, 3071.0) as i16);
-            }
-        }
-    }
+    let hu = (0..grid.voxel_count())
+        .map(|at| {
+            let index = [at % size[0], at / size[0] % size[1], at / (size[0] * size[1])];
+            let centre = grid.centre_of(index).0;
+            let corner = |corner: usize| {
+                let side = |a: usize| if corner >> a & 1 == 1 { 0.25 } else { -0.25 };
+                added(std::array::from_fn(|a| centre[a] + spacing[a] * side(a)))
+            };
+            let mean = (0..8).map(corner).sum::<f64>() / 8.0;
+            let value = SOFT_HU + mean + scanner.noise_hu * noise.next();
+            value.round().clamp(-1024.0, 3071.0) as i16
+        })
+        .collect();
     Volume::new(grid.clone(), Voxels::I16(hu), Some(3071.0)).expect("fits")
 }
 

@@ -125,12 +125,8 @@ impl Element for i16 {
         rule: &Rule,
         out: &mut [Self],
     ) -> Result<(), PixelFault> {
-        if rule.slope.to_bits() == 1_f64.to_bits() {
-            return if rule.signed {
-                fill_unit::<true>(words, rule, out)
-            } else {
-                fill_unit::<false>(words, rule, out)
-            };
+        if rule.slope.to_bits() == 1_f64.to_bits() && rule.up == rule.down {
+            return fill_unit(words, rule, out);
         }
         let (slope, intercept) = (rule.slope as i32, rule.intercept as i32);
         let [from, to] = rule.padding;
@@ -156,7 +152,11 @@ impl Element for i16 {
         // The padding value is the least there is, so it never is the largest
         // of a slice that holds anything.
         let max = values.iter().copied().max().unwrap_or(NOTHING_I16);
-        let count = |wanted| values.iter().filter(|v| **v == wanted).count();
+        // Blocks short enough to be counted in 16 bits, which is fast.
+        let count = |wanted| -> usize {
+            let block = |b: &[Self]| b.iter().map(|v| u16::from(*v == wanted)).sum::<u16>();
+            values.chunks(4096).map(|b| usize::from(block(b))).sum()
+        };
         let nothing = count(NOTHING_I16);
         if max == NOTHING_I16 {
             return (f64::NEG_INFINITY, 0, nothing);
@@ -175,17 +175,25 @@ impl Element for i16 {
     }
 }
 
-/// Fill at slope one, in 16-bit arithmetic throughout.
+/// Fill at slope one from values that start at bit 0, in 16-bit arithmetic
+/// throughout.
 ///
 /// A stored value is turned into a key that sorts like it: itself when signed,
 /// itself less 32768 when not. Sums wrap; whether they did is judged by the
 /// least and the greatest key.
-fn fill_unit<const SIGNED: bool>(
+fn fill_unit(
     words: impl Iterator<Item = u16>,
     rule: &Rule,
     out: &mut [i16],
 ) -> Result<(), PixelFault> {
-    let lift = if SIGNED { 0 } else { 32_768 };
+    let mask = u16::MAX >> rule.up;
+    // Flipping the sign bit and taking it away extends the sign.
+    let sign = 1_u16 << (15 - rule.up);
+    let (flip, lift) = if rule.signed { (sign, sign) } else { (0, 0x8000) };
+    for (word, out) in words.zip(out.iter_mut()) {
+        *out = ((word & mask) ^ flip).wrapping_sub(lift).cast_signed();
+    }
+    let lift = if rule.signed { 0 } else { 32_768 };
     let shift = rule.intercept as i32 + lift;
     let key_of = |stored: i32| (stored - lift).clamp(-32_768, 32_767) as i16;
     let [from, to] = if rule.padding[0] <= rule.padding[1] {
@@ -193,19 +201,13 @@ fn fill_unit<const SIGNED: bool>(
     } else {
         [i16::MAX, i16::MIN]
     };
-    let (up, down) = (rule.up, rule.down);
     let (mut low, mut high) = (i16::MAX, i16::MIN);
-    for (word, out) in words.zip(out) {
-        let key = if SIGNED {
-            (word << up).cast_signed() >> down
-        } else {
-            (((word << up) >> down) ^ 0x8000).cast_signed()
-        };
+    for value in out {
+        let key = *value;
         let is_padding = (key >= from) & (key <= to);
         low = low.min(if is_padding { i16::MAX } else { key });
         high = high.max(if is_padding { i16::MIN } else { key });
-        let hu = key.wrapping_add(shift as i16);
-        *out = if is_padding { NOTHING_I16 } else { hu };
+        *value = if is_padding { NOTHING_I16 } else { key.wrapping_add(shift as i16) };
     }
     let fits = |key: i16| {
         let hu = i32::from(key) + shift;

@@ -1,7 +1,7 @@
 //! The average of a scene over each voxel's box.
 //!
-//! Blocks of voxels that no surface crosses are filled at once; a voxel that a
-//! surface crosses is cut into cells, in each of which the surface counts as
+//! Blocks of voxels that no surface crosses are filled at once, others halved;
+//! a voxel that a surface crosses is cut into cells, in each of which the surface counts as
 //! the plane through its nearest point.
 
 use pilothole_volume::{Offset, PatientPoint};
@@ -10,7 +10,7 @@ use crate::cover::share_inside;
 use crate::scene::{Part, Scene};
 use crate::solid::Distance;
 
-/// Voxels along each edge of a block.
+/// Voxels along each edge of the largest block.
 const BLOCK: usize = 8;
 /// Length, mm, over which a surface's normal is taken.
 const NORMAL_STEP_MM: f64 = 1e-4;
@@ -67,45 +67,61 @@ impl<F: Fn([usize; 3]) -> PatientPoint> Brush<'_, F> {
     /// The averages of a box of `size` columns, rows, slices.
     pub(super) fn paint(&self, size: [usize; 3]) -> Vec<f32> {
         let mut out = vec![0.0; size.iter().product()];
+        let everything = Pile {
+            crossing: self.scene.parts.iter().rev().collect(),
+            base_hu: self.scene.background_hu,
+        };
+        let mut canvas = Canvas { size, out: &mut out, part: Pile::default() };
         for slice in (0..size[2]).step_by(BLOCK) {
             for row in (0..size[1]).step_by(BLOCK) {
                 for column in (0..size[0]).step_by(BLOCK) {
-                    self.block([column, row, slice], size, &mut out);
+                    let from = [column, row, slice];
+                    let to = std::array::from_fn(|i| (from[i] + BLOCK).min(size[i]));
+                    self.block(from, to, &everything, &mut canvas);
                 }
             }
         }
         out
     }
 
-    fn block(&self, from: [usize; 3], size: [usize; 3], out: &mut [f32]) {
-        let to: [usize; 3] = std::array::from_fn(|i| (from[i] + BLOCK).min(size[i]));
+    /// Fill a block at once where no surface crosses it, else by its halves.
+    fn block<'b>(
+        &'b self,
+        from: [usize; 3],
+        to: [usize; 3],
+        wider: &Pile<'b>,
+        canvas: &mut Canvas<'_, 'b>,
+    ) {
         let last = to.map(|n| n - 1);
         let first = (self.centre)(from);
         let centre = first + ((self.centre)(last) - first) * 0.5;
-        let cell = radius_mm(self.edges);
-        let corner = |c: usize| {
-            let pick = |i: usize| if c >> i & 1 == 1 { last[i] } else { from[i] };
-            (self.centre)([pick(0), pick(1), pick(2)]).distance_mm(centre)
-        };
-        let reach = cell + (0..8).map(corner).fold(0.0, f64::max);
-        let parts = self.scene.parts.iter().rev();
-        let [mut pile, mut voxel, mut part] = [(); 3].map(|()| Pile::default());
-        pile.gather(parts, self.scene.background_hu, centre, reach);
-        for slice in from[2]..to[2] {
-            for row in from[1]..to[1] {
-                let start = (slice * size[1] + row) * size[0] + from[0];
-                let line = &mut out[start..start + to[0] - from[0]];
-                if pile.crossing.is_empty() {
-                    line.fill(pile.base_hu as f32);
-                    continue;
-                }
-                for (i, hu) in line.iter_mut().enumerate() {
-                    let at = (self.centre)([from[0] + i, row, slice]);
-                    voxel.narrow(&pile, at, cell);
-                    *hu = self.average(&voxel, &mut part, at) as f32;
-                }
-            }
+        let mut reach = radius_mm(self.edges);
+        if from != last {
+            let corner = |c: usize| {
+                let pick = |i: usize| if c >> i & 1 == 1 { last[i] } else { from[i] };
+                (self.centre)([pick(0), pick(1), pick(2)]).distance_mm(centre)
+            };
+            reach += (0..8).map(corner).fold(0.0, f64::max);
         }
+        let mut pile = Pile::default();
+        pile.narrow(wider, centre, reach);
+        if pile.crossing.is_empty() {
+            canvas.fill(from, to, pile.base_hu as f32);
+            return;
+        }
+        if from == last {
+            let hu = self.average(&pile, &mut canvas.part, centre);
+            canvas.fill(from, to, hu as f32);
+            return;
+        }
+        // Halve what is longest, so that blocks stay near cubes.
+        let axis = (0..3).fold(0, |a, b| if to[b] - from[b] > to[a] - from[a] { b } else { a });
+        let cut = from[axis].midpoint(to[axis]);
+        let (mut end, mut begin) = (to, from);
+        end[axis] = cut;
+        begin[axis] = cut;
+        self.block(from, end, &pile, canvas);
+        self.block(begin, to, &pile, canvas);
     }
 
     /// The average over a voxel, cut into cells where surfaces cross it.
@@ -130,6 +146,24 @@ impl<F: Fn([usize; 3]) -> PatientPoint> Brush<'_, F> {
             };
         }
         sum / n.powi(3)
+    }
+}
+
+/// The voxels of a box, and room for the parts of one of them.
+struct Canvas<'a, 'b> {
+    size: [usize; 3],
+    out: &'a mut [f32],
+    part: Pile<'b>,
+}
+
+impl Canvas<'_, '_> {
+    fn fill(&mut self, from: [usize; 3], to: [usize; 3], hu: f32) {
+        for slice in from[2]..to[2] {
+            for row in from[1]..to[1] {
+                let start = (slice * self.size[1] + row) * self.size[0];
+                self.out[start + from[0]..start + to[0]].fill(hu);
+            }
+        }
     }
 }
 

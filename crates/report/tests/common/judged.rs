@@ -13,7 +13,7 @@ use pilothole_plan::{Hole, Plan};
 use pilothole_volume::Offset;
 
 /// A judgement of every hole.
-pub fn holes(plan: &Plan, scene: &Scene<'_>) -> Vec<HoleResult> {
+pub(crate) fn holes(plan: &Plan, scene: &Scene<'_>) -> Vec<HoleResult> {
     plan.holes.iter().enumerate().map(|(index, hole)| judged(index, hole, scene)).collect()
 }
 
@@ -188,7 +188,7 @@ fn robust(index: usize, length: f64, purchase: f64) -> Robust {
 }
 
 /// A judgement of the set.
-pub fn set(plan: &Plan) -> SetResult {
+pub(crate) fn set(plan: &Plan) -> SetResult {
     let count = plan.holes.len();
     let steps: Vec<OrderStep> = (0..count.saturating_sub(1)).map(step).collect();
     SetResult {

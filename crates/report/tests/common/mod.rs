@@ -15,20 +15,20 @@ use pilothole_surface::ClosedSurface;
 use pilothole_volume::{Field, Labels, Mask, Volume};
 
 /// Everything a case borrows.
-pub struct Made {
-    pub plan: Plan,
-    pub volume: Volume,
-    pub field: Field,
-    pub labels: Labels,
-    pub nothing: Mask,
-    pub holes: Vec<HoleResult>,
-    pub set: SetResult,
-    pub surface: ClosedSurface,
+pub(crate) struct Made {
+    pub(crate) plan: Plan,
+    pub(crate) volume: Volume,
+    pub(crate) field: Field,
+    pub(crate) labels: Labels,
+    pub(crate) nothing: Mask,
+    pub(crate) holes: Vec<HoleResult>,
+    pub(crate) set: SetResult,
+    pub(crate) surface: ClosedSurface,
 }
 
 impl Made {
     /// A hip whose plan has the given ids.
-    pub fn with_ids(ids: &[&str]) -> Self {
+    pub(crate) fn with_ids(ids: &[&str]) -> Self {
         let plan = Plan::parse(&solid::plan_toml(ids), Format::Toml).expect("a sound plan");
         let (volume, field, labels) = solid::scan();
         let nothing = Mask::none(field.grid().size());
@@ -48,11 +48,11 @@ impl Made {
     }
 
     /// A hip of fourteen holes.
-    pub fn usual() -> Self {
+    pub(crate) fn usual() -> Self {
         Self::with_ids(&["a", "b", "c", "d", "e", "f", "g", "h", "j", "k", "F1", "F2", "F3", "F4"])
     }
 
-    pub fn scene(&self) -> Scene<'_> {
+    pub(crate) fn scene(&self) -> Scene<'_> {
         Scene {
             volume: &self.volume,
             field: &self.field,
@@ -64,7 +64,7 @@ impl Made {
         }
     }
 
-    pub fn case(&self) -> Case<'_> {
+    pub(crate) fn case(&self) -> Case<'_> {
         Case {
             scan: scan_record(&self.volume),
             plan: &self.plan,

@@ -4,9 +4,9 @@ use pilothole_surface::{ClosedSurface, Extract, SurfaceNets};
 use pilothole_volume::{Direction, Field, Grid, Labels, PatientPoint, Volume, Voxels};
 
 /// Centre of the socket.
-pub const CENTRE: [f64; 3] = [90.0, 14.0, -30.0];
+pub(crate) const CENTRE: [f64; 3] = [90.0, 14.0, -30.0];
 /// Out of the socket's mouth.
-pub const AXIS: [f64; 3] = [0.62, -0.30, -0.7247];
+pub(crate) const AXIS: [f64; 3] = [0.62, -0.30, -0.7247];
 const VOXEL_MM: f64 = 1.3;
 const SIZE: usize = 150;
 
@@ -16,7 +16,7 @@ fn ellipsoid(p: [f64; 3], centre: [f64; 3], radii: [f64; 3]) -> f64 {
 }
 
 /// Depth in bone, about mm.
-pub fn depth(p: [f64; 3]) -> f64 {
+pub(crate) fn depth(p: [f64; 3]) -> f64 {
     let ilium = ellipsoid(p, [92.0, 26.0, 22.0], [15.0, 42.0, 46.0]);
     let ischium = ellipsoid(p, [84.0, 38.0, -72.0], [15.0, 17.0, 36.0]);
     let pubis = ellipsoid(p, [60.0, -22.0, -52.0], [34.0, 11.0, 11.0]);
@@ -51,7 +51,7 @@ fn hu(p: [f64; 3]) -> f64 {
 }
 
 /// The scan, the depth of bone, and labels on the same lattice.
-pub fn scan() -> (Volume, Field, Labels) {
+pub(crate) fn scan() -> (Volume, Field, Labels) {
     let origin = PatientPoint(CENTRE.map(|c| c - 0.5 * VOXEL_MM * SIZE as f64));
     let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
     let grid = Grid::from_axes([SIZE; 3], origin, axes, [VOXEL_MM; 3]).expect("orthogonal");
@@ -75,12 +75,12 @@ pub fn scan() -> (Volume, Field, Labels) {
 }
 
 /// The surface of the bone.
-pub fn surface(field: &Field) -> ClosedSurface {
+pub(crate) fn surface(field: &Field) -> ClosedSurface {
     SurfaceNets.extract_field(field).expect("fits").closed().expect("nets close")
 }
 
 /// A plan with a ring of holes in the cup and four on flanges.
-pub fn plan_toml(ids: &[&str]) -> String {
+pub(crate) fn plan_toml(ids: &[&str]) -> String {
     let mut text = format!(
         "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
          [socket]\ncentre_mm = [{}, {}, {}]\naxis = [{}, {}, {}]\nouter_diameter_mm = 54.0\n\

@@ -14,7 +14,7 @@ use super::lock::Workshop;
 use super::manifest::Row;
 use super::params::{Freshness, Hooks, Keep, Redo, RunParams, Verdict};
 use super::part;
-use super::place::{Place, new_folder, put_folder, sync_folder};
+use super::place::{Place, new_folder, put_folder};
 use super::record::{NAME, Outcome, REPORT, Reason, Record};
 use super::shard::Shard;
 use super::walk::{Entry, entries};
@@ -140,7 +140,7 @@ impl Bench<'_> {
         if !sealed || record.places != inputs.places {
             let places = inputs.places.clone();
             let renewed = Record { files: inputs.seal.clone(), places, ..record };
-            renewed.write(&folder, self.workshop.path()).map_err(|error| unwritable(&error))?;
+            renewed.renew(&folder, self.workshop.path()).map_err(|error| unwritable(&error))?;
         }
         Ok(Standing::Fresh(outcome))
     }
@@ -174,7 +174,7 @@ impl Bench<'_> {
         }
     }
 
-    /// Record written, everything synced, then one step.
+    /// Record written, then one step.
     fn finish(&self, row: &Row, finished: &Finished<'_>) -> io::Result<()> {
         let Finished { record, out, room } = finished;
         if record.outcome == Outcome::Done {
@@ -186,8 +186,7 @@ impl Bench<'_> {
             }
             fs::create_dir(out)?;
         }
-        record.write(out, room)?;
-        sync_folder(out)?;
+        record.write(out)?;
         let wanted = self.place.case(&row.case);
         let already = Record::read(&wanted, &row.case);
         if already.is_some_and(|(other, _)| other.input == record.input) {
@@ -199,7 +198,8 @@ impl Bench<'_> {
         put_folder(out, &wanted, &room.join("aside"))
     }
 
-    /// Drop the files that nobody asked for and sync the rest.
+    /// Drop the files that nobody asked for. Of the rest, those that the
+    /// record has no digest of are synced.
     fn prune(&self, out: &Path) -> io::Result<()> {
         for entry in fs::read_dir(out)? {
             let entry = entry?;
@@ -209,7 +209,10 @@ impl Bench<'_> {
                 Keep::Named(names) => names.iter().any(|n| name == n.as_str()),
                 Keep::ReportOnly => false,
             };
-            if wanted || name == REPORT {
+            if name == REPORT {
+                continue;
+            }
+            if wanted {
                 fs::File::open(entry.path())?.sync_all()?;
             } else if entry.file_type()?.is_dir() {
                 fs::remove_dir_all(entry.path())?;

@@ -159,6 +159,15 @@ pub(crate) fn put_folder(finished: &Path, wanted: &Path, aside: &Path) -> io::Re
     fs::rename(finished, wanted)
 }
 
+/// Sync the whole file system that a folder lies on.
+///
+/// # Errors
+///
+/// What the file system says.
+pub(crate) fn sync_all_of(folder: &Path) -> io::Result<()> {
+    Ok(rustix::fs::syncfs(File::open(folder)?)?)
+}
+
 /// Sync a folder's list of names.
 pub(crate) fn sync_folder(folder: &Path) -> io::Result<()> {
     File::open(folder)?.sync_all()

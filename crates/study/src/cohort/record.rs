@@ -1,7 +1,9 @@
 //! `case.json`: the final record of a case.
 //!
 //! It is written into the folder of results before that folder is put in
-//! place, so a case has a record or has no results at all.
+//! place, so a case has a record or has no results at all. It carries the
+//! digest of the report beside it: should a power cut tear either, the case
+//! counts as damaged and is run again.
 
 use std::fs;
 use std::io;
@@ -95,15 +97,27 @@ impl Record {
         }
     }
 
-    /// Write it into a folder that is not in place yet, or over an earlier
-    /// one of the same results.
+    /// Write it into a folder that is not in place yet.
     ///
     /// # Errors
     ///
     /// What the file system says.
-    pub(crate) fn write(&self, folder: &Path, temporary: &Path) -> io::Result<()> {
+    pub(crate) fn write(&self, folder: &Path) -> io::Result<()> {
+        fs::write(folder.join(NAME), self.text()?)
+    }
+
+    /// Write it over an earlier one of the same results.
+    ///
+    /// # Errors
+    ///
+    /// What the file system says; the earlier one stands then.
+    pub(crate) fn renew(&self, folder: &Path, temporary: &Path) -> io::Result<()> {
+        place::put(&folder.join(NAME), self.text()?.as_bytes(), temporary)
+    }
+
+    fn text(&self) -> io::Result<String> {
         let mut text = serde_json::to_string(self).map_err(io::Error::other)?;
         text.push('\n');
-        place::put(&folder.join(NAME), text.as_bytes(), temporary)
+        Ok(text)
     }
 }

@@ -2,6 +2,7 @@
 
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Mutex, PoisonError};
+use std::time::{Duration, Instant};
 
 use super::budget::Budget;
 use super::case::Bench;
@@ -12,7 +13,7 @@ use super::lock::{self, Workshop};
 use super::manifest::{Manifest, Row};
 use super::params::{Event, Hooks, Named, RunParams, RunSummary, Verdict};
 use super::part;
-use super::place::Place;
+use super::place::{Place, sync_all_of};
 use super::record::Outcome;
 
 /// Run a cohort, or a shard of it.
@@ -54,10 +55,15 @@ pub fn run(
     summary.without_locks = !held.locks_work;
     summary.manifest_changed = !manifest.is_unchanged(&params.manifest);
     if summary.unfinished.is_empty() && !summary.manifest_changed {
-        summary.part_missing = part::write(&bench, &rows).is_err();
+        let written = sync_all_of(&place.parts()).and_then(|()| part::write(&bench, &rows));
+        summary.part_missing = written.is_err();
     }
     Ok(summary)
 }
+
+/// Longest time of work that a power cut can undo: cases are not synced one by
+/// one, since a torn one is known by its digest and run again.
+const SYNC_EVERY: Duration = Duration::from_secs(10);
 
 type Judged = (usize, Verdict, Option<u64>);
 
@@ -65,6 +71,7 @@ type Judged = (usize, Verdict, Option<u64>);
 fn work(bench: &Bench<'_>, rows: &[&Row]) -> Vec<Judged> {
     let next = AtomicUsize::new(0);
     let ended = Mutex::new(Vec::with_capacity(rows.len()));
+    let synced = Mutex::new(Instant::now());
     let hand = || {
         while let Some(row) = rows.get(next.fetch_add(1, Ordering::Relaxed)) {
             let (verdict, too_large) = bench.case(row);
@@ -78,6 +85,8 @@ fn work(bench: &Bench<'_>, rows: &[&Row]) -> Vec<Judged> {
             };
             (bench.hooks.observe)(&event);
             ended.push((row.number, verdict, too_large));
+            drop(ended);
+            sync_now_and_then(bench.place, &synced);
         }
     };
     std::thread::scope(|scope| {
@@ -89,6 +98,17 @@ fn work(bench: &Bench<'_>, rows: &[&Row]) -> Vec<Judged> {
     let mut ended = ended.into_inner().unwrap_or_else(PoisonError::into_inner);
     ended.sort_unstable_by_key(|(row, _, _)| *row);
     ended
+}
+
+/// By one thread at a time; the others go on.
+fn sync_now_and_then(place: &Place, synced: &Mutex<Instant>) {
+    if let Ok(mut last) = synced.try_lock()
+        && last.elapsed() >= SYNC_EVERY
+    {
+        // What cannot be synced is lost in a power cut at most, and run again.
+        let _synced = sync_all_of(&place.parts());
+        *last = Instant::now();
+    }
 }
 
 fn summed(rows: &[&Row], judged: Vec<Judged>) -> RunSummary {

@@ -11,8 +11,8 @@ use super::sheet::{Crossings, Sheet};
 ///
 /// An edge or corner gets the point of least squared distance to the planes,
 /// kept inside its cell. Flat and gently curved sheets (normals within 30° of
-/// each other), sheets that share their cell or have more than eight crossings
-/// get the vertex of [`crate::SurfaceNets`]. For bodies with true edges; on a
+/// each other) get the lifted mean, as with [`crate::SurfaceNets`]; sheets that
+/// share their cell or have more than eight crossings get the mean. For bodies with true edges; on a
 /// mask it shows the voxels' steps.
 ///
 /// It keeps what the samples show: where a distance field's nearest plane
@@ -30,8 +30,11 @@ impl Extract for DualContouring {
     fn place(&self, sheet: &Sheet<'_>) -> [f32; 3] {
         let crossings = sheet.crossings();
         let most = crossings.points().len() <= 8;
-        if sheet.shares_cell() || !most || is_gentle(crossings.normals()) {
-            return sheet.middle();
+        if sheet.shares_cell() || !most {
+            return sheet.mean();
+        }
+        if is_gentle(crossings.normals()) {
+            return lifted(&crossings, sheet.mean());
         }
         let (points, normals) = eight(&crossings, sheet.mean());
         let Vec3 { x, y, z } = MinimiseQEF {}.place_feature_in_cell(&points, &normals);
@@ -49,6 +52,20 @@ fn is_gentle(normals: &[[f32; 3]]) -> bool {
     const COSINE: f32 = 0.866_025_4;
     let dot = |a: &[f32; 3], b: &[f32; 3]| a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
     normals.iter().enumerate().all(|(n, a)| normals[..n].iter().all(|b| dot(a, b) > COSINE))
+}
+
+/// As [`Sheet::middle`], with normals that do not reach around an edge.
+fn lifted(crossings: &Crossings, mean: [f32; 3]) -> [f32; 3] {
+    let count = crossings.points().len() as f32;
+    let (mut normal, mut climb) = ([0.0; 3], 0.0);
+    for (point, facing) in crossings.points().iter().zip(crossings.normals()) {
+        for axis in 0..3 {
+            normal[axis] += facing[axis] / count;
+            climb += facing[axis] * (point[axis] - mean[axis]) / count;
+        }
+    }
+    let lift = (Sheet::LIFT_SHARE * climb).clamp(-Sheet::LIFT, Sheet::LIFT);
+    std::array::from_fn(|axis| mean[axis] + lift * normal[axis])
 }
 
 /// Fill the minimiser's eight places.

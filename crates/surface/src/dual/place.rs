@@ -80,6 +80,9 @@ impl<M: Extract + ?Sized, S: Samples> Scene<'_, M, S> {
             let beside = |axis, c| self.height_or_nan(beside(cell, c, axis));
             std::array::from_fn(|axis| std::array::from_fn(|c| beside(axis, c)))
         };
+        if around.as_flattened().iter().all(|h| h.is_finite()) {
+            return Some(around);
+        }
         for (axis, around) in around.iter_mut().enumerate() {
             for (corner, height) in around.iter_mut().enumerate() {
                 let carried = 2.0 * heights[corner] - heights[corner ^ 1 << axis];

@@ -118,9 +118,11 @@ impl<T: Stored> ArraySamples<'_, T> {
         [1, self.pitch[0], self.pitch[0] * self.pitch[1]]
     }
 
+    /// Heights of `N` samples side by side.
     #[inline]
-    fn at(&self, offset: usize) -> f32 {
-        self.all[offset].or_nan() - self.level
+    fn some<const N: usize>(&self, first: usize) -> [f32; N] {
+        let line = &self.all[first..first + N];
+        std::array::from_fn(|n| line[n].or_nan() - self.level)
     }
 }
 
@@ -144,32 +146,37 @@ impl<T: Stored> Samples for ArraySamples<'_, T> {
 
     #[inline]
     fn height_or_nan(&self, index: [usize; 3]) -> f32 {
-        self.at(self.offset_of(index))
+        let [height] = self.some(self.offset_of(index));
+        height
     }
 
     #[inline]
     fn heights(&self, low: [usize; 3]) -> [f32; 8] {
-        let (first, step) = (self.offset_of(low), self.steps());
-        std::array::from_fn(|c| self.at(first + corner_offset(c, step)))
+        let [_, row, slice] = self.steps();
+        let first = self.offset_of(low);
+        let [a, b] = [self.some::<2>(first), self.some::<2>(first + row)];
+        let [c, d] = [self.some::<2>(first + slice), self.some::<2>(first + row + slice)];
+        [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]]
     }
 
     #[inline]
     fn around(&self, low: [usize; 3]) -> [[f32; 8]; 3] {
-        let (first, step) = (self.offset_of(low), self.steps());
-        std::array::from_fn(|axis| {
-            std::array::from_fn(|c| {
-                let corner = first + corner_offset(c, step);
-                let beyond =
-                    if c >> axis & 1 == 1 { corner + step[axis] } else { corner - step[axis] };
-                self.at(beyond)
-            })
-        })
+        let [_, row, slice] = self.steps();
+        let first = self.offset_of(low);
+        // Beside the cell along columns, and whole edges of it along rows and
+        // slices: two or four numbers that lie side by side at a time.
+        let four = |at: usize| self.some::<4>(at - 1);
+        let two = |at: usize| self.some::<2>(at);
+        let rows = [first, first + row, first + slice, first + row + slice];
+        let [a, b, c, d] = rows.map(four);
+        let columns = [a[0], a[3], b[0], b[3], c[0], c[3], d[0], d[3]];
+        let [a, b] = [two(rows[0] - row), two(rows[1] + row)];
+        let [c, d] = [two(rows[2] - row), two(rows[3] + row)];
+        let across_rows = [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]];
+        let [a, b] = [two(rows[0] - slice), two(rows[1] - slice)];
+        let [c, d] = [two(rows[2] + slice), two(rows[3] + slice)];
+        [columns, across_rows, [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]]]
     }
-}
-
-#[inline]
-fn corner_offset(corner: usize, step: [usize; 3]) -> usize {
-    (corner & 1) * step[0] + (corner >> 1 & 1) * step[1] + (corner >> 2) * step[2]
 }
 
 /// One bit for each of 64 numbers, the first in bit 0.

@@ -62,6 +62,11 @@ impl Sheet<'_> {
     /// at the samples say little of the surface between them.
     pub const LIFT: f32 = 1.0 / 16.0;
 
+    /// Share of the tangent planes' mean height above [`Sheet::mean`] by which
+    /// that is lifted: 0.5 puts the vertex on a sphere, the rest makes up for
+    /// the triangles' chords, so that the volume is right.
+    pub const LIFT_SHARE: f32 = 0.85;
+
     /// Whether the cell holds other sheets too.
     pub fn shares_cell(&self) -> bool {
         self.shares_cell
@@ -79,8 +84,7 @@ impl Sheet<'_> {
     ///
     /// The mean lies below a curved surface by half of what the tangent planes
     /// at the crossing points lie above it, and the triangles between such
-    /// points lie lower still. [`Sheet::lift`] makes up for both, so that a
-    /// sphere keeps its volume. A flat sheet, and one whose surroundings are
+    /// points lie lower still. [`Sheet::LIFT_SHARE`] makes up for both. A flat sheet, and one whose surroundings are
     /// not known, gets the mean.
     #[inline]
     pub fn middle(&self) -> [f32; 3] {
@@ -89,38 +93,36 @@ impl Sheet<'_> {
         let mean = mean(&parts, &on).map(|c| c * share);
         let Some(around) = self.around else { return mean };
         let gradients = gradients(self.heights, around);
-        let mut slope = [0.0_f32; 3];
-        let mut climb = 0.0_f32;
+        // Sums over the crossings of the gradient, and of its product with
+        // the place, axis by axis.
+        let mut slopes = [[0.0_f32; 4]; 3];
+        let mut climbs = [[0.0_f32; 4]; 3];
         for axis in 0..3 {
-            let [first, second] = ACROSS[axis];
-            for n in 0..4 {
-                let (low, high) = (LOW[axis][n], LOW[axis][n] | 1 << axis);
-                let mut away = [0.0; 3];
-                away[axis] = parts[axis][n] - mean[axis];
-                away[first] = PLACES[0][n] - mean[first];
-                away[second] = PLACES[1][n] - mean[second];
-                for k in 0..3 {
-                    let from = gradients[k][low];
-                    let steep = on[axis][n] * (from + parts[axis][n] * (gradients[k][high] - from));
-                    slope[k] += steep;
-                    climb += steep * away[k];
+            let (part, on) = (&parts[axis], &on[axis]);
+            for k in 0..3 {
+                let place =
+                    if k == axis { part } else { &PLACES[usize::from(k != ACROSS[axis][0])] };
+                for n in 0..4 {
+                    let low = LOW[axis][n];
+                    let (from, to) = (gradients[k][low], gradients[k][low | 1 << axis]);
+                    let steep = on[n] * (from + part[n] * (to - from));
+                    slopes[k][n] += steep;
+                    climbs[k][n] += steep * place[n];
                 }
             }
         }
+        let sum = |four: Four| (four[0] + four[1]) + (four[2] + four[3]);
+        let slope = slopes.map(sum);
+        let climb = (0..3).map(|k| sum(climbs[k]) - mean[k] * slope[k]).sum::<f32>();
         // Along the mean gradient, by the mean climb over its length.
         let squared = slope.iter().map(|s| s * s).sum::<f32>();
-        let factor = Self::lift() * climb / squared;
+        let factor = Self::LIFT_SHARE * climb / squared;
         let limit = Self::LIFT / squared.sqrt();
         if !factor.is_finite() {
             return mean;
         }
         let factor = factor.clamp(-limit, limit);
         std::array::from_fn(|k| mean[k] + factor * slope[k])
-    }
-
-    /// Share of the tangent planes' mean height by which the mean is lifted.
-    const fn lift() -> f32 {
-        0.85
     }
 
     /// Where the sheet crosses its cell's edges, and which way it faces there.

@@ -3,6 +3,7 @@
 use std::io::Write;
 
 use pilothole_volume::PatientPoint;
+use rayon::prelude::*;
 
 use super::{Gather, MeshFileError, MeshLabel, check_corners, count_u32};
 use crate::mesh::TriMesh;
@@ -106,15 +107,17 @@ fn point_of(bytes: &[u8]) -> [f32; 3] {
 }
 
 fn merge(corners: &[[f32; 3]]) -> TriMesh {
-    let key = |n: u32| corners[n as usize].map(f32::to_bits);
-    let mut order: Vec<u32> = (0..corners.len() as u32).collect();
-    order.sort_unstable_by_key(|n| (key(*n), *n));
+    let keyed = |(n, c): (u32, &[f32; 3])| (c.map(f32::to_bits), n);
+    let mut order: Vec<([u32; 3], u32)> = (0..).zip(corners).map(keyed).collect();
+    order.par_sort_unstable();
     // First corner at each corner's position.
     let mut first_of = vec![0_u32; corners.len()];
     let mut first = 0;
-    for (place, corner) in order.iter().enumerate() {
-        if place == 0 || key(*corner) != key(first) {
+    let mut last = None;
+    for (position, corner) in &order {
+        if last != Some(position) {
             first = *corner;
+            last = Some(position);
         }
         first_of[*corner as usize] = first;
     }

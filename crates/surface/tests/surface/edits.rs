@@ -33,7 +33,7 @@ fn smoothing_stays_in_its_cells_and_takes_the_steps_off() {
         Smoothing { rounds: 10, bound: Bound::Cell(&grid) }.apply(&surface).expect("closed");
     for (a, b) in surface.mesh().vertices.iter().zip(&smooth.surface.mesh().vertices) {
         let (a, b) = (grid.voxel_from_patient(*a).0, grid.voxel_from_patient(*b).0);
-        assert_eq!(a.map(f64::floor), b.map(f64::floor));
+        assert_eq!(a.map(|c| c.floor() as i64), b.map(|c| c.floor() as i64));
     }
     let (rough, flat) = (roughness(&surface, &body), roughness(&smooth.surface, &body));
     assert!(flat < 0.7 * rough, "{rough} to {flat}");

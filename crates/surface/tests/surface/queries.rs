@@ -101,7 +101,7 @@ fn rays_through_vertices_and_edges_do_not_slip_through() {
         let from =
             PatientPoint([-28.0 + 2.0 + f64::from(n % 11), 16.0 + f64::from(n / 11), -250.0]);
         let hits = surface.index().all_hits(from, Direction::SUPERIOR, f64::INFINITY);
-        assert!(hits.len() % 2 == 0, "{hits:?}");
+        assert!(hits.len().is_multiple_of(2), "{hits:?}");
     }
 }
 

@@ -24,7 +24,9 @@ fn check_mask(mask: &Mask) {
 
 fn mask_of(size: [usize; 3], voxels: &[[usize; 3]]) -> Mask {
     let mut mask = Mask::none(size);
-    voxels.iter().for_each(|v| mask.set(*v, true));
+    for voxel in voxels {
+        mask.set(*voxel, true);
+    }
     mask
 }
 

@@ -70,8 +70,8 @@ pub struct Block {
     pub at: Option<PatientPoint>,
     /// The same along the drill, mm behind the seat.
     pub at_mm: Option<f64>,
-    /// How far the drill's body reaches past it, where that is known: depth in
-    /// bone or component, mm.
+    /// How far the drill's body reaches into it from the side, mm; for bone and
+    /// component.
     pub depth_mm: Option<f64>,
     /// How far outside the wound's cone the drill points, rad; for the cone.
     pub excess_rad: Option<f64>,

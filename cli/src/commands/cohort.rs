@@ -1,0 +1,168 @@
+//! `cohort`: many cases, each in a process of its own.
+
+use std::path::Path;
+use std::time::Duration;
+
+use pilothole_study::cohort::{
+    CaseRunner, CheckHooks, CohortError, Event, Freshness, GatherParams, GatherSummary, Hooks,
+    Keep, RunParams, RunSummary, Shard, Verdict, check, gather, run as run_cases,
+};
+use pilothole_study::{CAUTION, CaseError, memory_estimate, plan_problems};
+
+use crate::args::{Cohort, CohortCommand, Measure};
+use crate::terminal::{self, Failure};
+
+/// Run, gather or check a cohort.
+pub(crate) fn run(args: &Cohort) -> Result<u8, Failure> {
+    let result = match &args.command {
+        Some(CohortCommand::Check { manifest }) => checked(manifest),
+        None => worked(args),
+    };
+    match result {
+        Ok(status) => Ok(status),
+        Err(error) => {
+            terminal::say(&format!("error: {}", terminal::plain(&error.to_string())));
+            Ok(error.exit_status())
+        }
+    }
+}
+
+fn checked(manifest: &Path) -> Result<u8, CohortError> {
+    let hooks = CheckHooks { plan: &plan_problems, estimate: &memory_estimate };
+    let summary = check(manifest, &hooks)?;
+    let mut lines = vec![format!("{} cases, {} problems", summary.cases, summary.problems.len())];
+    if !summary.own_columns.is_empty() {
+        lines.push(format!("columns of your own: {}", summary.own_columns.join(", ")));
+    }
+    if let Some((row, bytes)) = summary.largest {
+        lines.push(format!("row {row} needs most memory, about {} MiB", bytes >> 20));
+    }
+    if summary.without_estimate > 0 {
+        lines.push(format!("{} cases whose memory cannot be told", summary.without_estimate));
+    }
+    lines.extend(
+        summary.problems.iter().map(|p| format!("row {}: case {}: {}", p.row, p.case, p.text)),
+    );
+    terminal::data(&terminal::lines(&lines.join("\n")));
+    Ok(summary.exit_status())
+}
+
+fn worked(args: &Cohort) -> Result<u8, CohortError> {
+    // Both are required by the argument parser unless a subcommand is there.
+    let (Some(manifest), Some(out)) = (args.manifest.clone(), args.out.clone()) else {
+        return Ok(2);
+    };
+    if args.gather {
+        let summary = gather(&GatherParams { manifest, out, caution: CAUTION.to_owned() })?;
+        terminal::data(&terminal::lines(&gathered(&summary)));
+        return Ok(summary.exit().status());
+    }
+    let params = RunParams {
+        manifest,
+        out,
+        shard: args.shard.as_deref().map_or(Ok(Shard::WHOLE), str::parse)?,
+        jobs: args.jobs.unwrap_or_else(rayon::current_num_threads).max(1),
+        memory: args.memory,
+        case_limit: args.case_limit.map(Duration::from_secs),
+        keep: if args.keep_all { Keep::Everything } else { Keep::ReportOnly },
+        freshness: if args.bytes { Freshness::Bytes } else { Freshness::FileTimes },
+    };
+    let runner = CaseRunner {
+        program: std::env::current_exe().unwrap_or_default(),
+        first: vec!["assess".into()],
+        flags: flags(&args.measure),
+        unkeyed: vec![
+            "--threads".to_owned(),
+            args.measure.threads.unwrap_or(1).to_string(),
+            "--parent".to_owned(),
+            std::process::id().to_string(),
+        ],
+        version: env!("CARGO_PKG_VERSION").to_owned(),
+    };
+    let hooks = Hooks { estimate: &memory_estimate, observe: &observe };
+    let summary = run_cases(&params, &runner, &hooks)?;
+    terminal::data(&terminal::lines(&ran(&summary)));
+    Ok(summary.exit().status())
+}
+
+/// The flags that a result depends on, for each case.
+fn flags(measure: &Measure) -> Vec<String> {
+    let mut flags = Vec::new();
+    let mut push = |name: &str, value: Option<String>| {
+        if let Some(value) = value {
+            flags.push(format!("--{name}={value}"));
+        }
+    };
+    push("series", measure.series.map(|n| n.to_string()));
+    push("threshold-hu", measure.threshold_hu.map(|hu| hu.to_string()));
+    push("calibration", measure.calibration.map(|[slope, base]| format!("{slope},{base}")));
+    push("samples", measure.samples.map(|n| n.to_string()));
+    push("seed", measure.seed.map(|n| n.to_string()));
+    flags
+}
+
+fn observe(event: &Event<'_>) {
+    if let Verdict::Unfinished(failure) = event.verdict {
+        let text = format!("row {}: case {}: {failure}", event.row, event.case);
+        terminal::say(&terminal::plain(&text));
+    }
+}
+
+fn ran(summary: &RunSummary) -> String {
+    let mut lines = vec![format!(
+        "{} cases: {} done, {} refused, {} skipped as recorded, {} without a final record",
+        summary.cases,
+        summary.done,
+        summary.refused,
+        summary.skipped,
+        summary.unfinished.len()
+    )];
+    for redone in &summary.redone {
+        lines.push(format!("redone: case {}: {}", redone.case, redone.what.word()));
+    }
+    for large in &summary.too_large {
+        lines.push(format!(
+            "case {} needs about {} MiB, more than --memory; it ran alone",
+            large.case,
+            large.what >> 20
+        ));
+    }
+    if summary.manifest_changed {
+        lines.push("the manifest changed under the run; run the same command again".to_owned());
+    }
+    if summary.part_missing {
+        lines.push("this shard's part could not be written".to_owned());
+    }
+    if summary.without_locks {
+        lines.push("this file system cannot lock; do not start two runs on it".to_owned());
+    }
+    if !summary.unfinished.is_empty() {
+        lines.push("the same command again may help".to_owned());
+    }
+    lines.join("\n")
+}
+
+fn gathered(summary: &GatherSummary) -> String {
+    let mut lines = vec![format!(
+        "gathered {} cases: {} done, {} refused, {} without a final record; {} holes",
+        summary.cases, summary.done, summary.refused, summary.unfinished_count, summary.holes
+    )];
+    if summary.left_by_the_dead > 0 {
+        lines.push(format!("{} folders left by runs that were killed", summary.left_by_the_dead));
+    }
+    if summary.still_at_work > 0 {
+        lines.push(format!("{} runs are still at work", summary.still_at_work));
+    }
+    lines.join("\n")
+}
+
+/// Let this case end with the run that started it.
+pub(crate) fn follow(parent: Option<u32>) -> Result<(), Failure> {
+    match parent {
+        Some(parent) if !pilothole_study::cohort::end_with(parent) => Err(Failure {
+            error: CaseError::Failed("the run that started this case has ended".to_owned()),
+            json: false,
+        }),
+        _ => Ok(()),
+    }
+}

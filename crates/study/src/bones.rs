@@ -1,0 +1,163 @@
+//! The bones of a scan: labels, one surface a bone, and what was measured.
+
+use std::path::Path;
+
+use pilothole_bone::{BoneName, BoneParams, Bones, find_bones};
+use pilothole_intake as intake;
+use pilothole_plan::Plan;
+use pilothole_surface::{
+    ClosedSurface, Extract, MeshLabel, Side as MeshSide, SurfaceNets, write_stl,
+};
+use pilothole_volume::Region;
+use serde_json::{Value, json};
+
+use crate::error::CaseError;
+use crate::folder::{Folder, Replace};
+use crate::hints::hints_of;
+use crate::labels_file::labels_nii_gz;
+use crate::params::CaseParams;
+use crate::plan_file::read_plan;
+
+/// Find the bones of a whole scan and write `labels.nii.gz`, `bones.json` and
+/// one surface a bone; answers with what `bones.json` holds.
+///
+/// - `plan`: its landmarks name the bones and tell joints apart.
+///
+/// # Errors
+///
+/// [`CaseError`]; nothing is written then.
+pub fn write_bones(
+    scan: &Path,
+    plan: Option<&Path>,
+    out: (&Path, Replace),
+    params: &CaseParams,
+) -> Result<String, CaseError> {
+    let plan = plan.map(read_plan).transpose()?.map(|file| file.plan);
+    let read = intake::open(scan, &params.limits)?.read(params.series, &params.limits)?;
+    let region = Region::whole(read.volume.grid());
+    let bones = find_bones(&read.volume, region, &bone_params(plan.as_ref(), params))
+        .map_err(|error| CaseError::Failed(error.to_string()))?;
+    drop(read);
+    let mut files = Vec::new();
+    let mut rows = Vec::new();
+    for record in &bones.records {
+        let (row, file) = one_bone(&bones, record.label)?;
+        rows.push(row);
+        files.extend(file);
+    }
+    let text = whole(&bones, rows);
+    files.push(("labels.nii.gz".to_owned(), labels_nii_gz(&bones.grid, &bones.labels)?));
+    files.push(("bones.json".to_owned(), text.clone().into_bytes()));
+    let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
+    let known = known_names(&names);
+    let known: Vec<&str> = known.iter().map(String::as_str).collect();
+    let folder = Folder::begin(out.0, &known, out.1)?;
+    for (name, bytes) in &files {
+        folder.write(name, bytes)?;
+    }
+    folder.finish()?;
+    Ok(text)
+}
+
+fn bone_params(plan: Option<&Plan>, params: &CaseParams) -> BoneParams {
+    let mut asked = BoneParams::default();
+    if let Some(threshold_hu) = params.threshold_hu.or(plan.and_then(|p| p.bone.threshold_hu)) {
+        asked.threshold_hu = threshold_hu;
+    }
+    if let Some(plan) = plan {
+        asked.hips = hints_of(plan);
+    }
+    asked
+}
+
+/// Names that an earlier run may have left: every named bone, every number.
+fn known_names(now: &[&str]) -> Vec<String> {
+    let named = [
+        BoneName::HipLeft,
+        BoneName::HipRight,
+        BoneName::Sacrum,
+        BoneName::FemurLeft,
+        BoneName::FemurRight,
+    ];
+    let mut names: Vec<String> = now.iter().map(|name| (*name).to_owned()).collect();
+    names.extend(named.iter().map(|name| format!("{}.stl", name.as_str())));
+    names.extend((1..=u8::MAX).map(|label| format!("bone-{label}.stl")));
+    names
+}
+
+fn side_of(name: Option<BoneName>) -> MeshSide {
+    match name {
+        Some(BoneName::HipLeft | BoneName::FemurLeft) => MeshSide::Left,
+        Some(BoneName::HipRight | BoneName::FemurRight) => MeshSide::Right,
+        _ => MeshSide::Both,
+    }
+}
+
+/// One bone's row of `bones.json` and its surface's file.
+fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<(String, Vec<u8>)>), CaseError> {
+    let record = &bones.records[usize::from(label) - 1];
+    let stem = record.name.map_or_else(|| format!("bone-{label}"), |name| name.as_str().to_owned());
+    let extraction = SurfaceNets
+        .extract_field(&bones.field_of(label))
+        .map_err(|error| CaseError::Failed(error.to_string()))?;
+    let border = extraction.border;
+    let mut row = json!({
+        "label": label,
+        "name": record.name.map(BoneName::as_str),
+        "voxels": record.voxel_count,
+        "volume_mm3": record.volume_mm3,
+        "below_threshold_share": record.below_threshold_fraction,
+        "touches": record.touches,
+        "cut": record.cut,
+        "capped_faces": {"low": border.low, "high": border.high, "unmeasured": border.unmeasured},
+    });
+    let bounds = extraction.mesh.bounds_mm();
+    row["bounds_mm"] = json!(bounds.map(|b| b.map(|p| p.0)));
+    match extraction.closed() {
+        Ok(surface) => {
+            row["surface"] = surface_row(&surface);
+            let name = format!("{stem}.stl");
+            let mut bytes = Vec::new();
+            write_stl(&mut bytes, surface.mesh(), MeshLabel { side: side_of(record.name) })
+                .map_err(|error| CaseError::Failed(error.to_string()))?;
+            row["file"] = json!(name);
+            Ok((row, Some((name, bytes))))
+        }
+        Err(error) => {
+            row["surface"] = Value::Null;
+            row["file"] = Value::Null;
+            row["not_closed"] = json!(error.to_string());
+            Ok((row, None))
+        }
+    }
+}
+
+fn surface_row(surface: &ClosedSurface) -> Value {
+    json!({
+        "vertices": surface.mesh().vertices.len(),
+        "triangles": surface.mesh().triangles.len(),
+        "volume_mm3": surface.volume_mm3(),
+        "area_mm2": surface.area_mm2(),
+        "mass_centre_mm": surface.mass_centre().0,
+        "euler_number": surface.euler_number(),
+        "parts": surface.components().len(),
+        "closed": true,
+        "manifold": true,
+    })
+}
+
+fn whole(bones: &Bones, rows: Vec<Value>) -> String {
+    let findings: Vec<Value> =
+        bones.findings.iter().map(|finding| json!({"code": finding.code()})).collect();
+    let all = json!({
+        "schema": "pilothole/bones/1",
+        "caution": pilothole_report::CAUTION,
+        "threshold_hu": bones.threshold_hu,
+        "size": bones.grid.size(),
+        "voxel_mm": bones.grid.spacing_mm(),
+        "metal_voxels": bones.metal.count(),
+        "bones": rows,
+        "findings": findings,
+    });
+    format!("{all:#}\n")
+}

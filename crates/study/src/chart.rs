@@ -1,0 +1,136 @@
+//! The bone-stock chart around a socket.
+
+use std::path::Path;
+
+use pilothole_assess::Scene;
+use pilothole_assess::stock::{
+    Stock, StockChart, StockOrigin, StockParams, stock, write_stock_csv, write_stock_npy,
+};
+use pilothole_assess::strength::StrengthParams;
+use pilothole_plan::Plan;
+use pilothole_report::stock_html;
+
+use crate::calibrate::{Calibrated, calibrate};
+use crate::case::{Prepared, Stage};
+use crate::error::CaseError;
+use crate::folder::{Folder, Replace};
+use crate::params::CaseParams;
+use crate::plan_file::read_plan;
+use crate::reason::Reason;
+
+/// Names that a chart's folder may hold.
+const NAMES: [&str; 3] = ["stock.csv", "stock.npy", "stock.html"];
+
+/// What is asked of a chart.
+#[derive(Clone, Debug, Default)]
+pub struct ChartWishes {
+    /// Name of the screw; the first hole's unless said.
+    pub screw: Option<String>,
+    /// Angle between neighbouring directions, degrees; 1 unless said.
+    pub spacing_deg: Option<f64>,
+    /// Distance between seats on the socket, mm; 10 unless said.
+    pub seat_spacing_mm: Option<f64>,
+}
+
+/// Chart the bone around a plan's socket; answers with what a terminal shows.
+///
+/// # Errors
+///
+/// [`CaseError`]; nothing is written then.
+pub fn write_chart(
+    scan: &Path,
+    plan: &Path,
+    out: (&Path, Replace),
+    params: &CaseParams,
+    wishes: &ChartWishes,
+) -> Result<String, CaseError> {
+    let folder = Folder::begin(out.0, &NAMES, out.1)?;
+    let file = read_plan(plan)?;
+    let prepared = Prepared::read(scan, &file.plan, params, &|_: Stage| ())?;
+    let calibrated = calibrate(&file.plan, &prepared.intake, params)?;
+    let line = calibrated.line().ok_or_else(|| {
+        CaseError::Plan(vec![Reason::new(
+            "plan.range",
+            "no law of strength is stated in the calibration's mineral",
+        )])
+    })?;
+    let screw = chosen_screw(&file.plan, wishes)?;
+    let mut stock_params = StockParams::with(screw, StrengthParams::with(line));
+    if let Some(spacing_deg) = wishes.spacing_deg {
+        stock_params.spacing_rad = spacing_deg.to_radians();
+    }
+    if let Some(seat_spacing_mm) = wishes.seat_spacing_mm {
+        stock_params.seat_spacing_mm = seat_spacing_mm;
+    }
+    let found = stock(&prepared.scene(), &file.plan, &stock_params)
+        .map_err(|error| CaseError::Plan(vec![Reason::new(error.code(), error.to_string())]))?;
+    let failed = |error: std::io::Error| CaseError::Failed(error.kind().to_string());
+    let mut csv = Vec::new();
+    write_stock_csv(&found, &mut csv).map_err(failed)?;
+    folder.write("stock.csv", &csv)?;
+    let mut npy = Vec::new();
+    write_stock_npy(&found, &mut npy).map_err(failed)?;
+    folder.write("stock.npy", &npy)?;
+    let digest = crate::records::digest_words(&prepared.intake);
+    folder.write("stock.html", stock_html(&found, &file.plan, &digest).as_bytes())?;
+    folder.finish()?;
+    Ok(words(&found))
+}
+
+fn chosen_screw(plan: &pilothole_plan::Plan, wishes: &ChartWishes) -> Result<usize, CaseError> {
+    let Some(name) = &wishes.screw else {
+        return plan.holes.first().map(|hole| hole.screw).ok_or_else(|| {
+            CaseError::Usage("the plan has no hole to take a screw from; add --screw".to_owned())
+        });
+    };
+    plan.screws.iter().position(|screw| screw.name == *name).ok_or_else(|| {
+        let known: Vec<&str> = plan.screws.iter().map(|screw| screw.name.as_str()).collect();
+        CaseError::Usage(format!("the plan has no such screw; it has {}", known.join(", ")))
+    })
+}
+
+/// The chart that a report shows: from the socket's centre, coarse.
+///
+/// `None` where it cannot be made: no hole, or no law for the calibration.
+pub(crate) fn chart_of_report(
+    scene: &Scene<'_>,
+    plan: &Plan,
+    calibrated: &Calibrated,
+) -> Option<StockChart> {
+    let screw = plan.holes.first()?.screw;
+    let mut asked = StockParams::with(screw, StrengthParams::with(calibrated.line()?));
+    asked.spacing_rad = REPORT_SPACING_RAD;
+    asked.seat_spacing_mm = 200.0;
+    asked.seat_half_angle_rad = 0.0;
+    let found = stock(scene, plan, &asked).ok()?;
+    found.charts.into_iter().find(|chart| chart.origin == StockOrigin::Centre)
+}
+
+/// Angle between directions of a report's chart, rad: 3°, so that a screw's
+/// width at 60 mm is seen twice. `stock` makes a finer one.
+const REPORT_SPACING_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
+
+/// The best directions seen from the socket's centre, in words.
+fn words(stock: &Stock) -> String {
+    let cells = stock.charts.iter().map(|chart| chart.cells.len()).sum::<usize>();
+    let mut lines =
+        vec![format!("{cells} directions with {}; deepest from the centre:", stock.screw)];
+    if let Some(chart) = stock.charts.first() {
+        let mut best: Vec<_> =
+            chart.cells.iter().filter(|cell| cell.depth_mm().is_some()).collect();
+        best.sort_by(|a, b| {
+            b.purchase_mm.total_cmp(&a.purchase_mm).then(a.seat.0[0].total_cmp(&b.seat.0[0]))
+        });
+        for cell in best.iter().take(5) {
+            let [l, p, s] = cell.direction.components();
+            let depth = cell.depth_mm().unwrap_or_default();
+            lines.push(format!(
+                "  direction L {l:+.2} P {p:+.2} S {s:+.2}: bone {depth:.1} mm, purchase {:.1} mm, thread {} HU",
+                cell.purchase_mm,
+                cell.thread_hu.map_or_else(|| "unknown".to_owned(), |hu| format!("{hu:.0}")),
+            ));
+        }
+    }
+    lines.push(pilothole_report::CAUTION.to_owned());
+    lines.join("\n")
+}
