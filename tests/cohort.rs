@@ -101,7 +101,7 @@ fn cases_that_go_wrong_cost_themselves_only() {
         "well",
     ];
     world.write_cases(&faults);
-    let flags = ["--jobs", "3", "--state", "state", "--case-limit", "1"];
+    let flags = ["--jobs", "3", "--state", "state", "--case-limit", "5"];
     let said = world.said("out", &flags);
     for expected in [
         "11 cases: 1 done, 2 refused, 0 skipped, 0 redone, 8 unfinished",
@@ -112,7 +112,7 @@ fn cases_that_go_wrong_cost_themselves_only() {
         "case case4: its process left no whole report",
         "case case5: its process left no whole report",
         "case case6: its process refused it without a reason",
-        "case case7: its process was ended after 1 s",
+        "case case7: its process was ended after 5 s",
     ] {
         assert!(said.contains(expected), "{expected}\n{said}");
     }
@@ -297,6 +297,39 @@ fn parquet_holds_what_csv_holds() {
 }
 
 #[test]
+fn every_case_is_in_the_table_with_its_outcome() {
+    let world = World::of_scans(40, 0);
+    let first_half = ["--shard", "0/2"];
+    assert_eq!(world.cohort("out", &first_half).code(), Some(0));
+    assert_eq!(world.gather("out"), Some(6));
+    let rows = world.rows("out", "cases");
+    for (at, row) in rows.iter().enumerate() {
+        let expected = if at.is_multiple_of(2) { "done" } else { "unfinished" };
+        assert_eq!(row["outcome"], expected, "row {}", row["row"]);
+        assert_eq!(row["input"].len(), if expected == "done" { 64 } else { 0 });
+        assert_eq!(row["site"], format!("site {}", at % 3));
+    }
+    assert_eq!(world.cohort("out", &["--shard", "1/2"]).code(), Some(0));
+    assert_eq!(world.gather("out"), Some(5));
+    let rows = world.rows("out", "cases");
+    let refused: Vec<_> = rows.iter().filter(|row| row["outcome"] != "done").collect();
+    let seen: Vec<_> =
+        refused.iter().map(|r| (&*r["case"], &*r["outcome"], &*r["refused"])).collect();
+    assert_eq!(
+        seen,
+        [
+            ("000007", "scan_refused", "geometry.gap"),
+            ("000013", "plan_refused", "plan.outside_scan"),
+            ("000027", "scan_refused", "geometry.gap"),
+        ]
+    );
+    let findings = world.rows("out", "findings");
+    assert_eq!(findings.iter().filter(|f| f["kind"] == "refusal").count(), 3);
+    let holes: usize = rows.iter().map(|r| r["holes"].parse().unwrap_or(0)).sum();
+    assert_eq!(world.rows("out", "holes").len(), holes);
+}
+
+#[test]
 fn the_page_needs_nothing_from_outside() {
     let world = World::of_scans(30, 0);
     assert_eq!(world.cohort("out", &["--jobs", "2"]).code(), Some(0));
@@ -320,4 +353,14 @@ fn the_data_dictionary_is_that_of_the_program() {
         carried == Some(dictionary.as_str()),
         "docs/cohort-tables.md must end with:\n{dictionary}"
     );
+}
+
+#[test]
+fn the_recipes_in_the_docs_are_those_that_the_tests_run() {
+    let root = std::path::Path::new(env!("CARGO_MANIFEST_DIR"));
+    let read = |name: &str| fs::read_to_string(root.join(name)).expect("it is there");
+    let docs = read("../docs/cohorts.md");
+    for recipe in ["slurm/cohort.sbatch", "snakemake/Snakefile"] {
+        assert!(docs.contains(&read(recipe)), "docs/cohorts.md carries tests/{recipe} as it is");
+    }
 }

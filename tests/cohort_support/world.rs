@@ -67,6 +67,7 @@ impl World {
         Command::new(STANDIN)
             .args(["cohort", "manifest.csv", "--out", out])
             .args(flags)
+            .env("RUST_BACKTRACE", "0")
             .current_dir(self.0.path())
             .stdin(Stdio::null())
             .stdout(Stdio::null())

@@ -58,7 +58,7 @@ fn slab(at: [f64; 3]) -> Voxel {
 
 /// One hole at the socket's pole, its drill straight out along the axis.
 fn judge_pole(made: fn([f64; 3]) -> Voxel, extra: &str, part: Option<Part>) -> SetResult {
-    let world = World::make(made, &Placing::HOME, 1.0);
+    let world = World::make(made, &Placing::HOME, 1.5);
     let plan = plan(&[cup_hole(0.0, 0.0, "ilium")], extra, true, &Placing::HOME);
     let params = SetParams { part, ..SetParams::OWN };
     judge_set(&world.scene(), &plan, &results(&plan), &params)
@@ -113,7 +113,7 @@ fn a_bone_that_no_hole_enters_is_to_be_moved_aside() {
 
 #[test]
 fn a_femur_that_one_hole_of_many_meets_does_not_block() {
-    let world = World::make(loose, &Placing::HOME, 1.5);
+    let world = World::make(loose, &Placing::HOME, 2.0);
     let tilts = [0.0, 30.0, 50.0, 40.0, 60.0];
     let holes: Vec<_> =
         tilts.iter().enumerate().map(|(i, t)| cup_hole(*t, 70.0 * i as f64, "ilium")).collect();

@@ -138,7 +138,7 @@ fn with_metal(at: [f64; 3]) -> Voxel {
 
 #[test]
 fn metal_beside_a_screw_is_told_with_its_place() {
-    let world = World::make(with_metal, &Placing::HOME, 0.75);
+    let world = World::make(with_metal, &Placing::HOME, 1.25);
     let plan = plan(
         &[cup_hole(0.0, 0.0, "ilium"), cup_hole(60.0, 90.0, "ischium")],
         USUAL,
@@ -150,7 +150,7 @@ fn metal_beside_a_screw_is_told_with_its_place() {
     let set = judge_set(&world.scene(), &plan, &results(&plan), &params);
     assert_eq!(set.metal.len(), 1);
     let near = set.metal[0];
-    assert!((near.gap_mm - 2.0).abs() < 0.75 && (near.at_mm - 16.0).abs() < 2.5, "{near:?}");
+    assert!((near.gap_mm - 2.0).abs() < 1.1 && (near.at_mm - 16.0).abs() < 2.5, "{near:?}");
 }
 
 #[test]
@@ -233,6 +233,8 @@ fn the_first_choices_are_near_the_best_of_all() {
         let mut params = SetParams::OWN;
         params.guide.release_mm = 0.0;
         params.access.widest_tilt_rad = 0.0;
+        params.access.step_mm = 10.0;
+        params.guide.direction_step_rad = 0.5;
         let set = judge_set(&world.scene(), &plan, &known, &params);
         let order = set.order.expect("screws hold").proposed;
         // The given order of every subset judges that subset exactly.

@@ -255,3 +255,31 @@ fn tiers_follow_what_bone_grows_into() {
         assert_eq!(case.tier, Some(want));
     }
 }
+
+#[test]
+fn three_screws_in_one_spot_are_barely_held() {
+    let holes = [
+        cup_hole(8.0, 0.0, "ilium"),
+        cup_hole(12.0, 100.0, "ilium"),
+        cup_hole(10.0, 210.0, "ilium"),
+    ];
+    let (_, set) = judge(&holes, USUAL, &Placing::HOME);
+    let load = set.load.expect("screws hold");
+    assert_eq!(load.held, 6);
+    assert!(load.spread_mm2 < 60.0);
+    let finding = set.findings.iter().find(|f| f.code == "set.barely_held").expect("said");
+    assert!(finding.measured.expect("measured") > 1000.0);
+    assert!(!set.findings.iter().any(|f| f.code == "load.movement"));
+}
+
+#[test]
+fn the_answer_is_the_same_for_any_number_of_threads() {
+    let world = World::make(plain, &Placing::HOME, 3.0);
+    let plan = plan(&nine(), USUAL, true, &Placing::HOME);
+    let known = results(&plan);
+    let with = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().expect("a pool");
+        pool.install(|| judge_set(&world.scene(), &plan, &known, &SetParams::OWN))
+    };
+    assert_eq!(with(1), with(5));
+}

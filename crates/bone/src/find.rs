@@ -128,7 +128,7 @@ fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>
                 limit: JOINT_SEEN_LIMIT,
             });
         }
-        let sacroiliac = Sacroiliac::find(patch, &joint);
+        let sacroiliac = Sacroiliac::find(patch, &joint).filter(|s| s.has_sacrum(patch));
         if sacroiliac.is_none() {
             findings.push(BoneFinding::SacroiliacNotResolved { side: hint.side });
         }
@@ -180,6 +180,9 @@ const SACROILIAC_REACH_MM: f64 = 10.0;
 /// Depth below the joint surface from which a head is surely head, mm.
 const SURELY_HEAD_MM: f64 = -3.0;
 
+/// Depth below the sphere of an empty socket from which it is surely hollow, mm.
+const SURELY_HOLLOW_MM: f64 = -3.0;
+
 /// What the joints say of a voxel that is no wall.
 fn prior(
     patch: &Patch,
@@ -209,6 +212,14 @@ fn prior(
             }
             let across = place.beyond_mm > 0.0 && place.beyond_mm < JOINT_WIDTH_MM;
             if across && place.in_socket() && place.lateral_mm < 25.0 {
+                return Prior::Outside;
+            }
+            continue;
+        }
+        if !joint.head {
+            // Nothing fills the socket: the sheet follows no joint space there,
+            // and only what is surely in the hollow is kept open.
+            if place.beyond_mm < SURELY_HOLLOW_MM {
                 return Prior::Outside;
             }
             continue;

@@ -108,6 +108,9 @@ enum Bone {
 /// The bone that a wall must belong to by its place; `None` where it is open.
 fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     let joint = &hip.joint;
+    if !joint.head && joint.reaches(point, 8.0) {
+        return (strong && !below_and_lateral(joint, point)).then_some(Bone::Hip);
+    }
     if joint.reaches(point, 8.0) {
         let place = joint.place(point);
         if place.beyond_mm < -0.3 && !place.in_neck() {

@@ -61,7 +61,8 @@ fn main() {
                 Ok(read) => {
                     let time_ms = start.elapsed().as_secs_f64() * 1e3;
                     let grid = read.volume.grid();
-                    let digest: String = read.digest.iter().map(|b| format!("{b:02x}")).collect();
+                    let digest =
+                        read.digest.iter().fold(String::new(), |text, b| format!("{text}{b:02x}"));
                     println!(
                         "read {ordinal} in {time_ms:.1} ms: {:?} {:?}",
                         grid.size(),

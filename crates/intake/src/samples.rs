@@ -47,7 +47,7 @@ fn stored(bytes: Vec<u8>) -> Result<Vec<i32>, &'static str> {
     let place = head.pixels.ok_or("no pixels")?;
     let frame_count = head.frame_count;
     let job = FileJob { blob: &blob, ordinal: 1, layout, place, frame_count, slices };
-    let loaded = load::<f32>(&[job], &limits).map_err(|_| "pixels refused")?;
+    let loaded = load::<f32>(&[job], &limits).map_err(|_fault| "pixels refused")?;
     Ok(loaded.values.into_iter().map(|v| v as i32).collect())
 }
 
@@ -56,7 +56,7 @@ fn hash(values: &[i32]) -> String {
     for value in values {
         hash.update(value.to_le_bytes());
     }
-    hash.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hash.finalize().iter().fold(String::new(), |text, byte| format!("{text}{byte:02x}"))
 }
 
 #[expect(clippy::disallowed_methods, reason = "tests are told where samples lie")]
@@ -112,7 +112,7 @@ fn samples_hold_what_other_readers_found() {
         match (is_equal, known) {
             (true, None) => equal += 1,
             (true, Some(_)) => {
-                wrong.push(format!("{set}/{file} is equal now: take it off the list"))
+                wrong.push(format!("{set}/{file} is equal now: take it off the list"));
             }
             (false, Some(_)) => {}
             (false, None) => {

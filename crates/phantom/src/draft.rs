@@ -30,6 +30,8 @@ pub(crate) struct PlanDraft {
     pub(crate) body_mass_kg: Option<f64>,
     /// Tables that do not move: policy, screws.
     pub(crate) tables: String,
+    /// Density inserts: where, and mg/cm³ of hydroxyapatite.
+    pub(crate) inserts: Vec<(PatientPoint, f64)>,
     pub(crate) holes: Vec<HoleDraft>,
     pub(crate) landmarks: Vec<(LandmarkName, PatientPoint)>,
 }
@@ -45,6 +47,9 @@ impl PlanDraft {
         for hole in &mut self.holes {
             hole.seat = pose.point(hole.seat);
             hole.direction = pose.direction(hole.direction);
+        }
+        for (at, _) in &mut self.inserts {
+            *at = pose.point(*at);
         }
         for (name, at) in &mut self.landmarks {
             name.side = side(name.side);
@@ -85,6 +90,16 @@ impl PlanDraft {
             )
         }));
         blocks.extend(self.body_mass_kg.map(|mass| format!("[load]\nbody_mass_kg = {mass:?}\n")));
+        if !self.inserts.is_empty() {
+            blocks.push("[calibration]\nmaterial = \"HA\"\n".to_owned());
+        }
+        blocks.extend(self.inserts.iter().map(|(at, density)| {
+            format!(
+                "[[calibration.insert]]\nat_mm = {}\ndensity_mg_cm3 = {density:?}\n\
+                 radius_mm = 5.0\n",
+                point(*at)
+            )
+        }));
         blocks.extend(self.holes.iter().map(HoleDraft::to_toml));
         blocks.extend(self.landmarks.iter().map(|(name, at)| {
             format!("[[landmark]]\nname = \"{}\"\nat_mm = {}\n", name.word(), point(*at))

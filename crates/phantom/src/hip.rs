@@ -33,3 +33,8 @@ pub(crate) fn demo_grid() -> Result<Grid, GridError> {
     let corner = [-154.35, -104.0, -92.0];
     Grid::from_axes(size, PatientPoint(corner), axes, spacing)
 }
+
+/// The middle of the demo's box.
+pub(crate) fn middle() -> PatientPoint {
+    PatientPoint([0.0, 3.5, 15.0])
+}

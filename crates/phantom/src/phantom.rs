@@ -3,12 +3,33 @@
 use pilothole_plan::{Plan, PlanRefusal};
 use pilothole_volume::{Grid, GridError, Volume, VolumeError};
 
-use crate::draft::PlanDraft;
-use crate::hip::{self, HipNumbers};
-use crate::pose::Pose;
-use crate::scan::{Rounding, Scanner};
+use crate::hip;
+use crate::recipe::{Recipe, RecipeError, SceneKind};
+use crate::scan::Scanner;
 use crate::scene::Scene;
+use crate::stage::stage;
+use crate::streak;
 use crate::truth::Truth;
+
+/// A scene and a plan whose answers are known, not yet scanned.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct Case {
+    /// What will be scanned.
+    pub scene: Scene,
+    /// Where its voxels will lie.
+    pub grid: Grid,
+    /// How it will be seen.
+    pub scanner: Scanner,
+    /// Whether metal throws streaks.
+    streaks: bool,
+    /// The plan.
+    pub plan: Plan,
+    /// The same as a plan file.
+    pub plan_toml: String,
+    /// What the plan's screws meet.
+    pub truth: Truth,
+}
 
 /// A scan whose answers are known.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +51,9 @@ pub struct Phantom {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum PhantomError {
+    /// A number of its recipe is out of range.
+    #[error("the recipe: {0}")]
+    Recipe(#[from] RecipeError),
     /// Its lattice is none.
     #[error("the lattice: {0}")]
     Grid(#[from] GridError),
@@ -41,6 +65,52 @@ pub enum PhantomError {
     Plan(#[from] PlanRefusal),
 }
 
+impl Case {
+    /// Put a recipe's scene and plan in place, and answer the plan.
+    ///
+    /// What the recipe varies is not looked at; see [`Recipe::varied`].
+    ///
+    /// # Errors
+    ///
+    /// [`PhantomError`] when the recipe's numbers make no phantom.
+    pub fn of(recipe: &Recipe) -> Result<Self, PhantomError> {
+        recipe.check()?;
+        let grid = recipe.grid()?;
+        let (scene, draft) =
+            stage(recipe.scene, &recipe.bone).unwrap_or_else(|| hip::hip(&recipe.hip_numbers()));
+        let pose = recipe.pose();
+        let scene = scene.moved(&pose);
+        let (plan_toml, plan) = draft.moved(&pose).finish()?;
+        let truth = Truth::of(&scene, &plan, &grid, &recipe.name);
+        let streaks = recipe.scene == SceneKind::Metal;
+        Ok(Self { scene, grid, scanner: recipe.scanner(), streaks, plan, plan_toml, truth })
+    }
+
+    /// Scan it.
+    ///
+    /// # Errors
+    ///
+    /// [`PhantomError::Volume`] never, as the voxels come from the lattice.
+    pub fn scan(self) -> Result<Phantom, PhantomError> {
+        let mut hu = self.scanner.expose(&self.scene, &self.grid);
+        if self.streaks {
+            streak::add_streaks(&mut hu, &self.grid);
+        }
+        let volume = self.scanner.store(hu, &self.grid)?;
+        let Self { scene, plan, plan_toml, truth, .. } = self;
+        Ok(Phantom { scene, volume, plan, plan_toml, truth })
+    }
+}
+
+/// Follow a recipe.
+///
+/// # Errors
+///
+/// [`PhantomError`] when its numbers make no phantom.
+pub fn build(recipe: &Recipe) -> Result<Phantom, PhantomError> {
+    Case::of(recipe)?.scan()
+}
+
 /// The built-in hip: a worn right socket after a loose component was taken
 /// out, the other hip healthy, 0.9 × 0.9 × 1.25 mm, mild blur and noise, and
 /// fourteen holes.
@@ -49,29 +119,5 @@ pub enum PhantomError {
 ///
 /// [`PhantomError`] never, as tests build it.
 pub fn demo_hip() -> Result<Phantom, PhantomError> {
-    let (scene, draft) = hip::hip(&HipNumbers::DEMO);
-    let scanner = Scanner {
-        blur_mm: [0.55, 0.55, 0.6],
-        noise_hu: 12.0,
-        seed: 20,
-        fineness: 2,
-        ceiling_hu: Some(3071.0),
-        rounding: Rounding::Whole,
-        ..Scanner::PERFECT
-    };
-    let pose = Pose::MIRRORED;
-    assemble("demo hip", &scene.moved(&pose), &draft.moved(&pose), &hip::demo_grid()?, &scanner)
-}
-
-pub(crate) fn assemble(
-    name: &str,
-    scene: &Scene,
-    draft: &PlanDraft,
-    grid: &Grid,
-    scanner: &Scanner,
-) -> Result<Phantom, PhantomError> {
-    let (plan_toml, plan) = draft.finish()?;
-    let volume = scanner.scan(scene, grid)?;
-    let truth = Truth::of(scene, &plan, grid, name);
-    Ok(Phantom { scene: scene.clone(), volume, plan, plan_toml, truth })
+    build(&Recipe::demo())
 }

@@ -9,6 +9,8 @@ use pilothole_volume::{Grid, Volume, VolumeError, Voxels};
 
 use crate::scene::Scene;
 
+pub(crate) use noise::uniform;
+
 /// How a scanner sees.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Scanner {

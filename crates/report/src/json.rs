@@ -3,12 +3,16 @@
 use schemars::generate::SchemaSettings;
 
 use crate::record::Record;
-use crate::text::is_harmful;
+use crate::text::{is_harmful, put};
 
 /// A record as JSON, indented, ending in a line break.
 ///
 /// Characters that are invisible or turn the direction of text are written as
 /// `\u` escapes, so the file is safe to look at and reads back unchanged.
+///
+/// # Panics
+///
+/// Never: the wire types have only text keys and finite numbers.
 pub fn to_json<T: serde::Serialize>(record: &T) -> String {
     let text = serde_json::to_string_pretty(record)
         .expect("a record has only text keys and finite numbers");
@@ -17,7 +21,7 @@ pub fn to_json<T: serde::Serialize>(record: &T) -> String {
     for c in text.chars() {
         if c != '\n' && is_harmful(c) {
             for unit in c.encode_utf16(&mut units) {
-                escaped.push_str(&format!("\\u{unit:04x}"));
+                put(&mut escaped, format_args!("\\u{unit:04x}"));
             }
         } else {
             escaped.push(c);

@@ -79,11 +79,10 @@ impl Unit {
     pub(crate) fn show(self, value: f64) -> String {
         match self {
             Self::Mm | Self::Deg => fixed(value, 1),
-            Self::Stock => trimmed(value),
             Self::Hu | Self::Micron | Self::Density => fixed(value, 0),
             Self::Newton => fixed((value / 10.0).round() * 10.0, 0),
             Self::Percent => fixed(value * 100.0, 0),
-            Self::Plain => trimmed(value),
+            Self::Stock | Self::Plain => trimmed(value),
         }
     }
 

@@ -1,5 +1,7 @@
 //! Words that recur, and text from outside made harmless.
 
+use std::fmt::{Arguments, Write};
+
 /// What every page and every file that can carry it says first.
 pub const CAUTION: &str = "Decision support for research and planning; not a medical device. \
      Hounsfield units along a path are not proof of hold. A licensed surgeon decides, on the \
@@ -63,6 +65,11 @@ pub(crate) fn is_harmful(c: char) -> bool {
 fn is_stacked(c: char) -> bool {
     matches!(c, '\u{0300}'..='\u{036f}' | '\u{0483}'..='\u{0489}' | '\u{1ab0}'..='\u{1aff}'
         | '\u{1dc0}'..='\u{1dff}' | '\u{20d0}'..='\u{20ff}' | '\u{fe20}'..='\u{fe2f}')
+}
+
+/// Formatted words at the end of a text.
+pub(crate) fn put(text: &mut String, words: Arguments<'_>) {
+    text.write_fmt(words).expect("memory takes every write");
 }
 
 /// `1 hole`, `2 holes`.

@@ -4,8 +4,8 @@ use crate::number::Unit;
 use crate::record::{FindingRecord, HoleRecord, Record};
 use crate::text::{counted, label, listed, shortened};
 
-/// Longest remark in a table's last column, in characters.
-const REMARK: usize = 72;
+/// Longest remark made from a finding's own sentence, in characters.
+const REMARK: usize = 48;
 
 /// Said where there is nothing to look at.
 pub(crate) const NOTHING: &str = "nothing in particular";
@@ -28,29 +28,57 @@ const REASONS: [(&str, &str); 13] = [
     ("side.breach", "The screw breaks out sideways, which costs one step."),
 ];
 
-/// What to look at, in few words, by code; the rest show their own sentence.
-const SHORT: [(&str, &str); 20] = [
+/// What to look at, in few words, by code, heaviest first; the rest show their
+/// own sentence.
+const SHORT: [(&str, &str); 34] = [
+    ("set.not_held", "the set does not hold the part"),
+    ("set.no_screw", "no screw holds"),
+    ("length.none_stocked", "no safe stocked length"),
     ("path.no_bone", "no bone on the path"),
     ("path.leaves_scan", "path leaves the scan"),
-    ("path.no_cortex", "no cortex shows at an end"),
-    ("path.seat_in_bone", "seat lies in bone"),
-    ("path.crosses_joint", "path crosses a joint"),
     ("path.unmeasured", "scan has no values here"),
-    ("length.none_stocked", "no safe stocked length"),
-    ("length.planned_unsafe", "planned length is unsafe"),
     ("side.breach", "breaks out sideways"),
-    ("side.thin", "thin bone beside it"),
-    ("metal.near", "metal near"),
     ("clash.screws", "too near another screw"),
     ("clash.metal", "too near metal"),
-    ("clash.sharing", "shares bone with another screw"),
     ("access.blocked", "drill is blocked"),
-    ("access.skive", "bit may skive"),
-    ("robust.fragile", "forgives little"),
+    ("access.unreliable", "bit will not stay on the slope"),
+    ("guides.stuck", "sleeve cannot be withdrawn"),
+    ("length.planned_unsafe", "planned length is unsafe"),
+    ("access.aside", "a bone must be moved aside"),
+    ("access.skives", "bit may skive"),
+    ("side.thin", "thin bone beside it"),
+    ("path.crosses_joint", "touches another bone at the end"),
+    ("path.no_cortex", "no cortex shows at an end"),
+    ("path.seat_in_bone", "seat lies in bone"),
+    ("set.barely_held", "the set barely holds the part"),
+    ("set.rests_on_one", "the set rests on one screw"),
+    ("set.no_ischial_screw", "no screw in the ischium"),
+    ("load.movement", "moves more than bone grows into"),
+    ("load.pullout", "pull-out used up under load"),
+    ("load.bending", "bending used up under load"),
+    ("metal.near", "metal near"),
+    ("robust.keeps_margin", "margin easily lost"),
+    ("robust.stays_inside", "easily leaves sideways"),
+    ("robust.keeps_grade", "grade easily lost"),
+    ("kit.no_length", "nothing to order"),
+    ("order.late", "filled late"),
+    ("clash.near", "shares bone with another screw"),
     ("bone.touching", "bones touch here"),
     ("pixels.saturated", "saturated numbers on the path"),
-    ("order.unfilled", "not in the order"),
 ];
+
+/// Remarks of a hole that a table has room for.
+const REMARKS: usize = 2;
+
+/// Place of a code among the heavy ones; those not listed come after.
+pub(crate) fn weight(code: &str) -> usize {
+    SHORT.iter().position(|(known, _)| *known == code).unwrap_or(SHORT.len())
+}
+
+/// The few words for a code, where there are any.
+pub(crate) fn short(code: &str) -> Option<&'static str> {
+    SHORT.iter().find(|(known, _)| *known == code).map(|(_, words)| *words)
+}
 
 /// The grade's reasons as sentences.
 pub(crate) fn reasons(hole: &HoleRecord) -> Vec<String> {
@@ -74,56 +102,75 @@ pub(crate) fn grade_mark(grade: &str) -> &'static str {
     }
 }
 
-/// What a reader should look at in a hole: what changes the plan first, then a
-/// low robust share.
+/// What a reader should look at in a hole, heaviest first.
 pub(crate) fn look_at(record: &Record, hole: &HoleRecord) -> String {
-    let mut remarks: Vec<String> = Vec::new();
-    for finding in record.findings_of(&hole.id).filter(|f| f.changes_plan()) {
-        let remark = remark(finding, &hole.id);
-        if !remarks.contains(&remark) {
-            remarks.push(remark);
+    let mut remarks: Vec<(usize, String)> = Vec::new();
+    let mut heavy: Vec<&FindingRecord> =
+        record.findings_of(&hole.id).filter(|f| f.changes_plan()).collect();
+    heavy.sort_by_key(|f| weight(&f.code));
+    for same in heavy.chunk_by(|a, b| a.code == b.code) {
+        remarks.push((weight(&same[0].code), remark(same, &hole.id)));
+    }
+    for (code, words) in of_set(record, hole) {
+        if !heavy.iter().any(|f| f.code == code) {
+            remarks.push((weight(code), words));
         }
     }
-    remarks.extend(of_set(record, hole, &remarks));
     let margin = hole.robust.as_ref().and_then(|r| r.keeps_margin).filter(|share| *share < 0.8);
     if let Some(share) = margin {
-        remarks.push(format!("margin kept in only {} %", Unit::Percent.show(share)));
+        let words = format!("margin kept in only {} %", Unit::Percent.show(share));
+        remarks.push((weight("length.planned_unsafe"), words));
     }
     if remarks.is_empty() {
         return NOTHING.to_owned();
     }
-    shortened(&remarks.join("; "), REMARK)
+    remarks.sort_by_key(|(weight, _)| *weight);
+    let more = remarks.len().saturating_sub(REMARKS);
+    let mut words: Vec<String> = remarks.into_iter().take(REMARKS).map(|(_, w)| w).collect();
+    if more > 0 {
+        words.push(format!("{more} more"));
+    }
+    words.join("; ")
 }
 
-/// What the set says of a hole, where no finding has said it already.
-fn of_set(record: &Record, hole: &HoleRecord, said: &[String]) -> Vec<String> {
+/// What the set says of a hole: code and words.
+fn of_set(record: &Record, hole: &HoleRecord) -> Vec<(&'static str, String)> {
     let Some(set) = &record.set else { return Vec::new() };
     let mut remarks = Vec::new();
-    let access = set.access.iter().find(|a| a.hole == hole.id && !a.clear);
-    if let Some(access) = access.filter(|_| !said.iter().any(|s| s.starts_with("drill"))) {
+    if let Some(access) = set.access.iter().find(|a| a.hole == hole.id && !a.clear) {
         let by: Vec<String> = access.blocks.iter().map(|b| b.obstacle.clone()).collect();
-        remarks.push(format!("drill is blocked by {}", listed(&by)));
+        remarks.push(("access.blocked", format!("drill is blocked by {}", listed(&by))));
     }
-    if !said.iter().any(|s| s.starts_with("too near")) {
-        let met = set.clash.iter().filter(|c| c.a == hole.id || c.b == hole.id);
-        remarks.extend(met.map(|clash| {
-            let other = if clash.a == hole.id { &clash.b } else { &clash.a };
-            format!("too near another screw ({})", label(other))
-        }));
+    let met: Vec<String> = set
+        .clash
+        .iter()
+        .filter_map(|clash| match &hole.id {
+            id if *id == clash.a => Some(label(&clash.b)),
+            id if *id == clash.b => Some(label(&clash.a)),
+            _ => None,
+        })
+        .collect();
+    if !met.is_empty() {
+        remarks.push(("clash.screws", format!("too near {}", listed(&met))));
     }
     remarks
 }
 
-fn remark(finding: &FindingRecord, about: &str) -> String {
-    let short = SHORT.iter().find(|(code, _)| *code == finding.code);
-    let text = short.map_or_else(
-        || shortened(finding.text.trim_end_matches('.'), 48),
-        |(_, words)| (*words).to_owned(),
-    );
-    let partner = [&finding.hole, &finding.other].into_iter().flatten().find(|id| *id != about);
-    match partner {
-        Some(partner) => format!("{text} ({})", label(partner)),
-        None => text,
+/// Findings of one code about a hole in few words.
+fn remark(same: &[&FindingRecord], about: &str) -> String {
+    let partners: Vec<String> = same
+        .iter()
+        .flat_map(|f| [&f.hole, &f.other])
+        .flatten()
+        .filter(|id| *id != about)
+        .map(|id| shortened(id, 14))
+        .collect();
+    let words = short(&same[0].code)
+        .map_or_else(|| shortened(same[0].text.trim_end_matches('.'), REMARK), str::to_owned);
+    match (same[0].code.as_str(), partners.is_empty()) {
+        ("clash.screws", false) => format!("too near {}", listed(&partners)),
+        (_, false) => format!("{words} ({})", partners.join(", ")),
+        (_, true) => words,
     }
 }
 

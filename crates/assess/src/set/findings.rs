@@ -2,7 +2,7 @@
 
 use pilothole_plan::{BoneRegion, Plan};
 
-use super::params::{ReconstructionParams, SetParams};
+use super::params::{LoadParams, ReconstructionParams, SetParams};
 use super::types::{Access, Bite, CaseResult, LoadResult, Obstacle, SetResult, Tier};
 use crate::finding::Finding;
 use crate::hole::HoleResult;
@@ -36,7 +36,17 @@ pub(crate) fn findings(
         let text = "wrong placements were not tried for every hole, so spares may be wanting";
         all.push(Finding::new("kit.spares_unknown", text));
     }
+    for finding in &mut all {
+        finding.text = sentence(&finding.text);
+    }
     all
+}
+
+/// With a capital and a full stop.
+fn sentence(text: &str) -> String {
+    let mut letters = text.chars();
+    let first: String = letters.next().into_iter().flat_map(char::to_uppercase).collect();
+    format!("{first}{}.", letters.as_str())
 }
 
 fn clashes(all: &mut Vec<Finding>, plan: &Plan, set: &SetResult, params: &SetParams) {
@@ -89,15 +99,29 @@ fn ways(all: &mut Vec<Finding>, plan: &Plan, set: &SetResult, params: &SetParams
     for access in &set.access {
         blocked(all, access);
         bites(all, access, params);
-        for bone in &access.aside {
-            let text = format!("bone {bone}, which no hole enters, must be moved out of the way");
-            all.push(Finding::new("access.aside", text).of_hole(access.hole));
-        }
     }
+    aside(all, set);
     let unseen = set.access.iter().map(|access| access.unseen_mm).fold(0.0, f64::max);
     if unseen > 0.0 {
         let text = "part of a drill's way lies outside the examined region";
         all.push(Finding::new("access.unseen", text).measured(unseen, None, "mm"));
+    }
+}
+
+/// One sentence for each bone that has to be moved.
+fn aside(all: &mut Vec<Finding>, set: &SetResult) {
+    let mut bones: Vec<u8> = set.access.iter().flat_map(|a| a.aside.iter().copied()).collect();
+    bones.sort_unstable();
+    bones.dedup();
+    for bone in bones {
+        let mut holes = set.access.iter().filter(|access| access.aside.contains(&bone));
+        let first = holes.next().map(|access| access.hole);
+        let count = usize::from(first.is_some()) + holes.count();
+        let text = format!("bone {bone} lies in the way of {count} holes and must be moved aside");
+        let mut finding = Finding::new("access.aside", text).measured(count as f64, None, "1");
+        // About one hole only when it is in the way of one.
+        finding.hole = first.filter(|_| count == 1);
+        all.push(finding);
     }
 }
 
@@ -210,12 +234,30 @@ fn loads(all: &mut Vec<Finding>, plan: &Plan, load: &LoadResult, params: &SetPar
         all.push(Finding::new("load.pullout_unknown", text));
     }
     if let (Some(um), Some(Tier::Bad)) = (load.worst_um, load.tier) {
-        let text = "elastic movement without friction or contact is more than bone grows into";
-        all.push(Finding::new("load.movement", text).measured(um, Some(params.load.poor_um), "um"));
+        moved_far(all, um, &params.load);
     }
     for spring in &load.springs {
         overloaded(all, load, spring.hole);
     }
+}
+
+/// More than bone grows into, or more than counts as a cup that migrates.
+fn moved_far(all: &mut Vec<Finding>, um: f64, params: &LoadParams) {
+    let (code, text, limit) = if um > params.barely_held_um {
+        (
+            "set.barely_held",
+            "the set gives way by more than a cup may migrate in two years; its seats lie too \
+             near a line or each other, and the numbers of the elastic model mean no more than that",
+            params.barely_held_um,
+        )
+    } else {
+        (
+            "load.movement",
+            "elastic movement without friction or contact is more than bone grows into",
+            params.poor_um,
+        )
+    };
+    all.push(Finding::new(code, text).measured(um, Some(limit), "um"));
 }
 
 /// A screw used beyond its strength in an everyday case.
@@ -261,7 +303,11 @@ fn ischium(all: &mut Vec<Finding>, plan: &Plan, set: &SetResult) {
 fn reconstruction(all: &mut Vec<Finding>, set: &SetResult, params: &ReconstructionParams) {
     let result = &set.reconstruction;
     for wanting in &result.wanting {
-        let text = format!("{} would allow: {}", wanting.landmarks.join(", "), wanting.allows);
+        let text = format!(
+            "the plan does not name {}; with it could be told {}",
+            wanting.landmarks.join(", "),
+            wanting.allows
+        );
         all.push(Finding::new("reconstruction.landmarks", text));
     }
     let lengths = [

@@ -206,7 +206,7 @@ fn proposal(
     let cap_rad = cap_rad(sphere.centre, used);
     let mut findings = Vec::new();
     if cap_rad < params.narrow_cap_rad {
-        let text = "the points span a narrow cap, which gives the sphere's depth badly";
+        let text = "The points span a narrow cap, which gives the sphere's depth badly.";
         findings.push(Finding::new("landmark.cap", text).measured(
             cap_rad.to_degrees(),
             Some(params.narrow_cap_rad.to_degrees()),
@@ -214,7 +214,7 @@ fn proposal(
         ));
     }
     if noise > params.rough_mm {
-        let text = "the surface is not a sphere there";
+        let text = "The surface is not a sphere there.";
         let finding = Finding::new("landmark.rough", text);
         findings.push(finding.measured(noise, Some(params.rough_mm), "mm"));
     }

@@ -236,6 +236,9 @@ pub struct LoadParams {
     /// Movement up to which it is poor, µm: 150 gave fibrous tissue (Jasty
     /// 1997, confirmed).
     pub poor_um: f64,
+    /// Movement beyond which a set is barely held, µm: cups that migrate by
+    /// more than 1 mm in two years count (2012, confirmed; sheet 2 §2.1).
+    pub barely_held_um: f64,
 }
 
 impl LoadParams {
@@ -259,6 +262,7 @@ impl LoadParams {
         fine_um: 20.0,
         doubtful_um: 40.0,
         poor_um: 150.0,
+        barely_held_um: 1000.0,
     };
 }
 

@@ -306,3 +306,39 @@ fn what_is_wanting(points: &Points, side: Side) -> Vec<Wanting> {
         .map(|(landmarks, allows)| Wanting { landmarks, allows })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // First sheet §6.2: PW 240, PD 140 give Harrington (-43.5, -82.9, 86.5) and
+    // Bell (-45.6, -72.0, 86.4): forwards, up, to the side.
+    #[test]
+    fn regressions_have_their_checked_values() {
+        let points = Points::named([
+            ("asis-left".to_owned(), PatientPoint([120.0, 0.0, 0.0])),
+            ("asis-right".to_owned(), PatientPoint([-120.0, 0.0, 0.0])),
+            ("psis-left".to_owned(), PatientPoint([45.0, 140.0, 0.0])),
+            ("psis-right".to_owned(), PatientPoint([-45.0, 140.0, 0.0])),
+        ]);
+        let isb = frames::isb(&points).expect("all points");
+        for side in Side::ALL {
+            let planned = Planned {
+                side,
+                centre: PatientPoint([0.0; 3]),
+                axis: Direction::SUPERIOR,
+                laid: None,
+            };
+            let found = regressions(&points, &isb, planned);
+            let rows =
+                [("Bell 1990", [86.4, -45.6, -72.0]), ("Harrington 2007", [86.5, -43.5, -82.9])];
+            for (found, (name, parts)) in found.iter().zip(rows) {
+                assert_eq!(found.name, name);
+                let got = isb.parts(found.centre - isb.origin, side);
+                for axis in 0..3 {
+                    assert!((got[axis] - parts[axis]).abs() < 0.05, "{name} {got:?}");
+                }
+            }
+        }
+    }
+}

@@ -155,7 +155,7 @@ fn guess(prefix: &[u8], at: usize) -> Option<Encoding> {
         ([8, 0], true) => Some(Encoding { explicit: true, big_endian: false }),
         ([0, 8], true) => Some(Encoding { explicit: true, big_endian: true }),
         // Group 0008 starts with short elements; text does not look like that.
-        ([8, 0], false) if first[3] <= 0x94 && u32_at(first, 4, false) < 1024 => {
+        ([8, 0], false) if first[3] == 0 && first[2] <= 0x18 && u32_at(first, 4, false) < 1024 => {
             Some(Encoding { explicit: false, big_endian: false })
         }
         _ => None,

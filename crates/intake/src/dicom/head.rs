@@ -161,7 +161,7 @@ fn layout(data: &DataSet<'_>) -> Layout {
         rows: small(Tag::ROWS).unwrap_or_default().into(),
         columns: small(Tag::COLUMNS).unwrap_or_default().into(),
         samples: small(Tag::SAMPLES_PER_PIXEL).unwrap_or(1),
-        is_grey: grey.is_none_or(|p| p == "MONOCHROME2"),
+        is_grey: grey.is_none_or(|p| p.starts_with("MONOCHROME")),
         allocated: small(Tag::BITS_ALLOCATED).unwrap_or_default(),
         stored,
         high: small(Tag::HIGH_BIT).unwrap_or_else(|| stored.saturating_sub(1)),

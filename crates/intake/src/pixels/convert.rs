@@ -181,6 +181,7 @@ impl Element for i16 {
 /// A stored value is turned into a key that sorts like it: itself when signed,
 /// itself less 32768 when not. Sums wrap; whether they did is judged by the
 /// least and the greatest key.
+#[expect(clippy::needless_bitwise_bool, reason = "without branches it runs on vectors")]
 fn fill_unit(
     words: impl Iterator<Item = u16>,
     rule: &Rule,
@@ -190,9 +191,7 @@ fn fill_unit(
     // Flipping the sign bit and taking it away extends the sign.
     let sign = 1_u16 << (15 - rule.up);
     let (flip, lift) = if rule.signed { (sign, sign) } else { (0, 0x8000) };
-    for (word, out) in words.zip(out.iter_mut()) {
-        *out = ((word & mask) ^ flip).wrapping_sub(lift).cast_signed();
-    }
+    keys(words, [mask, flip, lift], out);
     let lift = if rule.signed { 0 } else { 32_768 };
     let shift = rule.intercept as i32 + lift;
     let key_of = |stored: i32| (stored - lift).clamp(-32_768, 32_767) as i16;
@@ -215,6 +214,15 @@ fn fill_unit(
     };
     // All is padding when the greatest key is below the least.
     if high < low || (fits(low) && fits(high)) { Ok(()) } else { Err(PixelFault::Range) }
+}
+
+/// Write the key of each word; a function of its own so that the compiler
+/// knows that words and keys do not overlap, and works on vectors.
+#[inline(never)]
+fn keys(words: impl Iterator<Item = u16>, [mask, flip, lift]: [u16; 3], out: &mut [i16]) {
+    for (word, out) in words.zip(out) {
+        *out = ((word & mask) ^ flip).wrapping_sub(lift).cast_signed();
+    }
 }
 
 impl Element for f32 {

@@ -166,11 +166,11 @@ fn fill_native<T: Element>(
     if file.layout.allocated == 8 {
         return T::fill(bytes.iter().map(|b| u16::from(*b)), &job.rule, out);
     }
-    let pairs = bytes.chunks_exact(2);
+    let (pairs, _) = bytes.as_chunks::<2>();
     if file.place.syntax.encoding.big_endian {
-        T::fill(pairs.map(|c| u16::from_be_bytes([c[0], c[1]])), &job.rule, out)
+        T::fill(pairs.iter().map(|pair| u16::from_be_bytes(*pair)), &job.rule, out)
     } else {
-        T::fill(pairs.map(|c| u16::from_le_bytes([c[0], c[1]])), &job.rule, out)
+        T::fill(pairs.iter().map(|pair| u16::from_le_bytes(*pair)), &job.rule, out)
     }
 }
 
@@ -178,7 +178,7 @@ impl From<Fault> for PixelFault {
     fn from(fault: Fault) -> Self {
         match fault {
             Fault::Short => Self::Truncated,
-            Fault::Unreadable | Fault::TooLarge => Self::Unreadable,
+            Fault::Unreadable | Fault::TooLarge | Fault::Locked => Self::Unreadable,
         }
     }
 }

@@ -56,6 +56,7 @@ pub(crate) fn judge(
     };
     let facts = facts(&members, &frames, placed.as_ref());
     findings.extend(header_findings(&facts, placed.as_ref()));
+    findings.extend(unnamed_finding(head));
     findings.extend(identity_findings(&members));
     Judged { refusals, findings, placed, facts }
 }
@@ -333,6 +334,7 @@ fn header_findings(facts: &ScanFacts, placed: Option<&Placed>) -> Vec<Reason> {
             );
         }
     }
+    findings.extend(placed.and_then(|placed| thickness_finding(facts, placed)));
     if facts.kernel_class == KernelClass::Sharp {
         findings.push(
             Reason::new(
@@ -345,7 +347,7 @@ fn header_findings(facts: &ScanFacts, placed: Option<&Placed>) -> Vec<Reason> {
     if facts.kvp.is_none() {
         findings.push(Reason::new(
             "kvp.unknown",
-            "the tube voltage is not stated: bone HU differ by a third between 80 and 120 kV",
+            "the tube voltage is not stated, or not one for all slices: bone HU differ by a third between 80 and 120 kV",
         ));
     }
     if let Some(lossy) = facts.lossy {
@@ -381,6 +383,45 @@ fn header_findings(facts: &ScanFacts, placed: Option<&Placed>) -> Vec<Reason> {
         );
     }
     findings
+}
+
+/// Least part by which thickness and step differ that is said: nominal values
+/// are rounded.
+const THICKNESS_PART: f64 = 0.05;
+
+/// Slices thicker than their step overlap, thinner ones leave tissue out.
+fn thickness_finding(facts: &ScanFacts, placed: &Placed) -> Option<Reason> {
+    let thickness = facts.slice_thickness_mm.filter(|mm| *mm > 0.0)?;
+    // Across the slices, not along a tilted table.
+    let step = placed.grid.spacing_mm()[2] * placed.tilt_deg.to_radians().cos();
+    let (code, text) = if thickness > step * (1.0 + THICKNESS_PART) {
+        let text = format!(
+            "slices of {thickness:.2} mm lie {step:.2} mm apart: neighbours share tissue, so the \
+             smaller step is no finer detail"
+        );
+        ("geometry.overlap", text)
+    } else if thickness < step * (1.0 - THICKNESS_PART) {
+        let text = format!(
+            "slices of {thickness:.2} mm lie {step:.2} mm apart: {:.2} mm between neighbours were \
+             not measured",
+            step - thickness
+        );
+        ("geometry.between", text)
+    } else {
+        return None;
+    };
+    Some(Reason::new(code, text).measured(thickness, step, "mm"))
+}
+
+/// Said when nothing but geometry holds the images together.
+fn unnamed_finding(head: &Head) -> Option<Reason> {
+    head.series_uid.inner().is_empty().then(|| {
+        Reason::new(
+            "scan.no_series_uid",
+            "SeriesInstanceUID is empty: the images are one series by their geometry alone",
+        )
+        .next("check that the folder holds one scan of one patient")
+    })
 }
 
 fn identity_findings(members: &[&Opened]) -> Vec<Reason> {

@@ -31,6 +31,7 @@ impl Purpose {
         let both = matches!(
             code,
             "geometry.uneven"
+                | "geometry.between"
                 | "geometry.sideways"
                 | "voxel.coarse"
                 | "pixels.lossy"

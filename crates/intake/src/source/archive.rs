@@ -75,9 +75,12 @@ pub(super) fn entries_of_zip(
     let mut entries = Vec::with_capacity(archive.len());
     let mut total = 0_u64;
     for index in 0..archive.len() {
-        let Ok(entry) = archive.by_index(index) else { return Err(Fault::Unreadable) };
+        let Ok(entry) = archive.by_index_raw(index) else { return Err(Fault::Unreadable) };
         if !entry.is_file() {
             continue;
+        }
+        if entry.encrypted() {
+            return Err(Fault::Locked);
         }
         let (len, packed_len) = (entry.size(), entry.compressed_size());
         drop(entry);

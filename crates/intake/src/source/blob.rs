@@ -40,6 +40,8 @@ pub(crate) enum Fault {
     Short,
     /// More than a limit allows.
     TooLarge,
+    /// Encrypted.
+    Locked,
 }
 
 impl From<io::Error> for Fault {

@@ -141,9 +141,15 @@ impl Gatherer<'_> {
                 ),
             )
             .next("unpack it into a folder and give the folder")),
-            Err(Fault::Unreadable | Fault::Short) if !self.is_alone || depth > 0 => {
+            Err(Fault::Unreadable | Fault::Short | Fault::Locked)
+                if !self.is_alone || depth > 0 =>
+            {
                 self.source.damaged += 1;
                 Ok(())
+            }
+            Err(Fault::Locked) => {
+                Err(Reason::new("scan.locked", "an archive is protected by a password")
+                    .next("unpack it with the password, and give the folder"))
             }
             Err(Fault::Unreadable | Fault::Short) => Err(Reason::new(
                 "pixels.truncated",

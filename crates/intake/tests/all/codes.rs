@@ -299,6 +299,17 @@ fn a_lossy_copy_states_its_ratio_and_metal_its_voxels() {
 }
 
 #[test]
+fn slices_thicker_or_thinner_than_their_step_are_said() {
+    for (thickness, expected) in [("3", "geometry.overlap"), ("0.6", "geometry.between")] {
+        let series =
+            Series::default().with(move |_, o| text(o, tags::SLICE_THICKNESS, VR::DS, thickness));
+        let intake = series.read().expect("reads");
+        let finding = intake.findings.iter().find(|f| f.code == expected).expect(expected);
+        assert_eq!(finding.limit, Some(1.25));
+    }
+}
+
+#[test]
 fn a_damaged_neighbour_is_said_where_it_may_belong_to_several() {
     let folder = tempfile::tempdir().expect("a folder");
     Series::default().write(folder.path());
@@ -322,7 +333,7 @@ fn verdicts_differ_by_purpose() {
     let limits = Limits::default();
     let scan = open(folder.path(), &limits).expect("opens");
     let verdicts = &scan.series()[0].verdicts;
-    assert!(matches!(&verdicts.hu_along_path, Verdict::Reserved(why) if why.len() == 2));
+    assert!(matches!(&verdicts.hu_along_path, Verdict::Reserved(why) if why.len() == 3));
     assert!(matches!(&verdicts.surface, Verdict::Refused(why) if why[0].code == "voxel.coarse"));
     assert_eq!(verdicts.screening, Verdict::Usable);
     assert_eq!(scan.series()[0].metal, None);
@@ -336,7 +347,8 @@ fn an_object_without_class_or_series_is_taken_for_ct_by_its_modality() {
         text(o, tags::SERIES_INSTANCE_UID, VR::UI, "");
         text(o, tags::SOP_INSTANCE_UID, VR::UI, "");
     });
-    assert!(bare.read().is_ok());
+    let read = bare.read().expect("by its modality");
+    assert!(has(&read, "scan.no_series_uid"));
     let nameless = Series::default().with(|_, o| {
         text(o, tags::SOP_CLASS_UID, VR::UI, "");
         text(o, tags::MODALITY, VR::CS, "");

@@ -186,6 +186,21 @@ fn archives_are_held_to_their_limits() {
 }
 
 #[test]
+fn a_locked_archive_is_named_as_such() {
+    let mut bytes = zipped(&named());
+    // Bit 0 of the flags in each record of the central directory.
+    for at in 0..bytes.len() - 10 {
+        if bytes[at..at + 4] == *b"PK\x01\x02" {
+            bytes[at + 8] |= 1;
+        }
+    }
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("a.zip");
+    std::fs::write(&path, bytes).expect("writes");
+    assert_eq!(code(read(&path)), "scan.locked");
+}
+
+#[test]
 fn a_cut_archive_is_refused_whole() {
     let folder = tempfile::tempdir().expect("a folder");
     let whole = zipped(&named());

@@ -59,7 +59,8 @@ fn planted_names_are_in_no_output() {
 
 #[test]
 fn planted_names_are_in_no_refusal() {
-    let broken: [(&str, fn(usize, &mut crate::made::Object)); 7] = [
+    type Broken = (&'static str, fn(usize, &mut crate::made::Object));
+    let broken: [Broken; 7] = [
         ("gap", |k, o| text(o, tags::IMAGE_POSITION_PATIENT, VR::DS, &format!("0\\0\\{}", k * k))),
         ("unit", |_, o| text(o, tags::RESCALE_TYPE, VR::LO, "ZWILLINGER")),
         ("modality", |_, o| text(o, tags::MODALITY, VR::CS, "ZWILLINGER")),

@@ -1,4 +1,4 @@
-//! NIfTI files: the matrix to L, P, S, every data type, refusals.
+//! `NIfTI` files: the matrix to L, P, S, every data type, refusals.
 
 use std::io::Write as _;
 use std::path::Path;
@@ -84,8 +84,8 @@ fn a_left_handed_file_keeps_every_voxel_in_place() {
 
 #[test]
 fn every_type_and_gzip_hold_the_same_values() {
-    let reference = read_bytes("a.nii", &file(LPS, 4, &shorts)).expect("reads");
     type Writer = (i16, fn(i16) -> Vec<u8>);
+    let reference = read_bytes("a.nii", &file(LPS, 4, &shorts)).expect("reads");
     let writers: [Writer; 3] = [
         (8, |v| i32::from(v).to_le_bytes().to_vec()),
         (16, |v| f32::from(v).to_le_bytes().to_vec()),

@@ -64,7 +64,8 @@ fn a_slope_other_than_one_is_applied_once() {
     });
     let read = doubled.read().expect("reads");
     assert!(matches!(read.volume.voxels(), Voxels::I16(_)));
-    let expected = f32::from((hu(9, 7, 2) + 1024) / 2 * 2 - 1024);
+    let stored = (hu(9, 7, 2) + 1024) >> 1;
+    let expected = f32::from(stored * 2 - 1024);
     assert!((read.volume.hu_or_nan([9, 7, 2]) - expected).abs() < 1e-6);
     let half = Series::default().with(|_, o| text(o, tags::RESCALE_INTERCEPT, VR::DS, "-1024.5"));
     let read = half.read().expect("reads");

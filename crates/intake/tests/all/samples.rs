@@ -6,7 +6,7 @@ use pilothole_intake::{Limits, open};
 
 /// `fixtures/intake/positions.csv`, made by
 /// `tests/reference/intake_positions.py`: patient positions of voxels by
-/// SimpleITK and highdicom.
+/// `SimpleITK` and `highdicom`.
 const POSITIONS: &str = include_str!("../../../../fixtures/intake/positions.csv");
 
 #[expect(clippy::disallowed_methods, reason = "tests are told where scans lie")]

@@ -18,11 +18,6 @@ pub(crate) struct HipNumbers {
     pub(crate) cancellous_shift_hu: f64,
 }
 
-impl HipNumbers {
-    pub(crate) const DEMO: Self =
-        Self { cortex_share: 1.0, cortex_hu: 1350.0, cancellous_shift_hu: 0.0 };
-}
-
 /// Which bone is which in the labels.
 const LEFT_HIP: u8 = 1;
 const RIGHT_HIP: u8 = 2;

@@ -32,134 +32,77 @@ enum From {
     Flange([f64; 3]),
 }
 
-type Line = (&'static str, &'static str, From, [f64; 3], &'static str, Option<f64>, f64);
+/// A hole in short.
+struct Line {
+    id: &'static str,
+    region: &'static str,
+    from: From,
+    direction: [f64; 3],
+    screw: &'static str,
+    length_mm: Option<f64>,
+    swivel_deg: f64,
+}
 
-/// Id, bone, where, direction, screw, planned length, swivel.
-const HOLES: [Line; 14] = [
-    (
-        "dome back",
-        "ilium",
-        From::Cup([-0.30, 0.48, 0.82]),
-        [-0.38, 0.60, 0.70],
-        "HB 6.5",
-        Some(50.0),
-        12.0,
-    ),
-    (
-        "dome mid",
-        "ilium",
-        From::Cup([-0.04, 0.20, 0.98]),
-        [0.02, 0.12, 0.99],
-        "HB 6.5",
-        Some(40.0),
-        12.0,
-    ),
-    (
-        "dome front",
-        "ilium",
-        From::Cup([0.02, -0.16, 0.98]),
-        [0.08, -0.04, 0.99],
-        "HB 6.5",
-        Some(45.0),
-        12.0,
-    ),
-    (
-        "dome side",
-        "ilium",
-        From::Cup([-0.24, 0.20, 0.95]),
-        [0.02, 0.30, 0.95],
-        "HB 6.5",
-        None,
-        12.0,
-    ),
-    (
-        "column",
-        "ischium",
-        From::Cup([-0.40, 0.88, 0.12]),
-        [-0.35, 0.93, 0.10],
-        "HB 6.5",
-        None,
-        12.0,
-    ),
-    (
-        "seat bone",
-        "ischium",
-        From::Cup([-0.24, 0.66, -0.70]),
-        [-0.20, 0.42, -0.88],
-        "HB 6.5",
-        Some(35.0),
-        12.0,
-    ),
-    (
-        "inner wall",
-        "ischium",
-        From::Cup([-0.97, -0.05, 0.10]),
-        [-0.98, -0.05, 0.10],
-        "HB 6.5",
-        Some(20.0),
-        0.0,
-    ),
-    (
-        "branch",
-        "pubis",
-        From::Cup([-0.70, -0.66, -0.20]),
-        [-0.80, -0.55, -0.20],
-        "HB 6.5",
-        None,
-        8.0,
-    ),
-    (
-        "wing 1",
-        "ilium",
-        From::Flange([2.0, 8.0, 44.0]),
-        [-0.76, -0.60, 0.22],
-        "HA 5.0",
-        Some(26.0),
-        6.0,
-    ),
-    ("wing 2", "ilium", From::Flange([4.0, -4.0, 56.0]), [-0.80, -0.55, 0.22], "HA 5.0", None, 6.0),
-    (
-        "wing 3",
-        "ilium",
-        From::Flange([10.0, 16.0, 66.0]),
-        [-0.05, 0.20, 0.97],
-        "HA 5.0",
-        Some(40.0),
-        6.0,
-    ),
-    (
-        "tuber 1",
-        "ischium",
-        From::Flange([-9.0, 27.0, -26.0]),
-        [-0.85, 0.00, -0.53],
-        "HA 4.5",
-        None,
-        0.0,
-    ),
-    (
-        "tuber 2",
-        "ischium",
-        From::Flange([-16.0, 30.0, -52.0]),
-        [-0.70, 0.30, -0.65],
-        "HA 5.0",
-        Some(30.0),
-        6.0,
-    ),
-    (
-        "pubis",
-        "pubis",
-        From::Flange([-26.0, -34.0, -8.0]),
-        [-0.20, 0.90, -0.38],
-        "HA 4.5",
-        Some(18.0),
-        0.0,
-    ),
-];
+/// A cup hole, for a 6.5 mm screw.
+fn cup(
+    (id, region): (&'static str, &'static str),
+    out: [f64; 3],
+    direction: [f64; 3],
+    length_mm: Option<f64>,
+) -> Line {
+    let (from, screw, swivel_deg) = (From::Cup(out), "HB 6.5", 12.0);
+    Line { id, region, from, direction, screw, length_mm, swivel_deg }
+}
+
+/// A flange hole, for a 5 mm screw.
+fn flange(
+    (id, region): (&'static str, &'static str),
+    through: [f64; 3],
+    direction: [f64; 3],
+    length_mm: Option<f64>,
+) -> Line {
+    let (from, screw, swivel_deg) = (From::Flange(through), "HA 5.0", 6.0);
+    Line { id, region, from, direction, screw, length_mm, swivel_deg }
+}
+
+fn lines() -> Vec<Line> {
+    let (ilium, ischium, pubis) = ("ilium", "ischium", "pubis");
+    vec![
+        cup(("dome back", ilium), [-0.30, 0.48, 0.82], [-0.38, 0.60, 0.70], Some(50.0)),
+        cup(("dome mid", ilium), [-0.04, 0.20, 0.98], [0.03, 0.14, 0.99], Some(40.0)),
+        cup(("dome front", ilium), [0.02, -0.16, 0.98], [0.08, -0.04, 0.99], Some(45.0)),
+        cup(("dome side", ilium), [-0.24, 0.20, 0.95], [0.02, 0.30, 0.95], None),
+        Line {
+            screw: "HA 5.0",
+            ..cup(("column", ischium), [-0.40, 0.88, 0.12], [-0.35, 0.93, 0.10], None)
+        },
+        cup(("seat bone", ischium), [-0.24, 0.66, -0.70], [-0.20, 0.42, -0.88], Some(35.0)),
+        Line {
+            swivel_deg: 0.0,
+            ..cup(("inner wall", ischium), [-0.97, -0.05, 0.10], [-0.98, -0.05, 0.10], Some(20.0))
+        },
+        cup(("branch", pubis), [-0.44, -0.87, -0.20], [-0.71, -0.60, -0.38], None),
+        flange(("wing 1", ilium), [2.0, 8.0, 44.0], [-0.76, -0.60, 0.22], Some(26.0)),
+        flange(("wing 2", ilium), [4.0, -4.0, 57.0], [-0.80, -0.55, 0.22], None),
+        flange(("wing 3", ilium), [10.0, 16.0, 66.0], [-0.05, 0.20, 0.97], Some(40.0)),
+        Line {
+            screw: "HA 4.5",
+            swivel_deg: 0.0,
+            ..flange(("tuber 1", ischium), [-9.0, 27.0, -26.0], [-0.85, 0.04, -0.53], None)
+        },
+        flange(("tuber 2", ischium), [-16.0, 30.0, -52.0], [-0.70, 0.26, -0.65], Some(30.0)),
+        Line {
+            screw: "HA 4.5",
+            swivel_deg: 0.0,
+            ..flange(("pubis", pubis), [-26.0, -34.0, -8.0], [-0.45, 0.80, 0.40], Some(18.0))
+        },
+    ]
+}
 
 pub(super) fn draft(scene: &Scene) -> PlanDraft {
     let centre = bones::worn_centre();
     let axis = along([0.68, -0.30, -0.67]);
-    let holes = HOLES.iter().map(|line| hole(scene, centre, line)).collect();
+    let holes = lines().iter().map(|line| hole(scene, centre, line)).collect();
     PlanDraft {
         side: Side::Left,
         centre,
@@ -168,6 +111,7 @@ pub(super) fn draft(scene: &Scene) -> PlanDraft {
         approach: Some(along([0.80, 0.25, -0.55])),
         body_mass_kg: Some(74.0),
         tables: TABLES.to_owned(),
+        inserts: Vec::new(),
         holes,
         landmarks: landmarks(),
     }
@@ -182,21 +126,20 @@ fn near(of: [f64; 3]) -> PatientPoint {
 }
 
 fn hole(scene: &Scene, centre: PatientPoint, line: &Line) -> HoleDraft {
-    let (id, region, from, direction, screw, length_mm, swivel_deg) = line;
-    let direction = along(*direction);
-    let (zone, seat) = match from {
-        From::Cup(out) => ("cup", centre + along(*out) * CUP_SEAT_MM),
-        From::Flange(through) => ("flange", before_bone(scene, near(*through), direction)),
+    let direction = along(line.direction);
+    let (zone, seat) = match line.from {
+        From::Cup(out) => ("cup", centre + along(out) * CUP_SEAT_MM),
+        From::Flange(through) => ("flange", before_bone(scene, near(through), direction)),
     };
     HoleDraft {
-        id: (*id).to_owned(),
+        id: line.id.to_owned(),
         zone,
-        region: Some(region),
+        region: Some(line.region),
         seat,
         direction,
-        screw: (*screw).to_owned(),
-        length_mm: *length_mm,
-        swivel_deg: *swivel_deg,
+        screw: line.screw.to_owned(),
+        length_mm: line.length_mm,
+        swivel_deg: line.swivel_deg,
     }
 }
 

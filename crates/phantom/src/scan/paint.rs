@@ -206,8 +206,7 @@ fn share_of(part: &Part, at: PatientPoint, cell: [Offset; 3]) -> f64 {
     let slope = Offset(std::array::from_fn(|axis| {
         let mut step = Offset::ZERO;
         step.0[axis] = NORMAL_STEP_MM;
-        part.solid.distance_mm(at + step, Distance::Near)
-            - part.solid.distance_mm(at - step, Distance::Near)
+        part.solid.distance_mm(at + step, Distance::Near) - distance
     }));
     let length = slope.length_mm();
     if length < NORMAL_STEP_MM * 1e-3 {

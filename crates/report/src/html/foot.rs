@@ -39,10 +39,7 @@ fn words(value: Option<bool>) -> &'static str {
 }
 
 fn or_unknown(value: Option<&str>) -> Markup {
-    match value {
-        Some(v) => text(v),
-        None => html! { span .unknown { "unknown" } },
-    }
+    value.map_or_else(|| html! { span .unknown { "unknown" } }, text)
 }
 
 fn scan(record: &Record) -> Markup {

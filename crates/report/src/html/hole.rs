@@ -39,7 +39,11 @@ pub(crate) fn hole_part(record: &Record, subject: &Subject<'_>) -> Markup {
                 }
                 figure {
                     (profile_figure(subject))
-                    figcaption { "Hounsfield units on the axis; the bar tells the tissue. " (legend()) }
+                    figcaption {
+                        "Hounsfield units on the axis, dashed where bone begins ("
+                        (measure(Unit::Hu, Some(record.bone.threshold_hu))) "); the bar tells the tissue. "
+                        (legend())
+                    }
                 }
                 figure {
                     (unrolled_figure(subject))

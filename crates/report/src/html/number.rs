@@ -8,18 +8,16 @@ use crate::text::{harmless, label};
 /// A kept number as shown, the kept one beside it for machines; the word where
 /// it is not known.
 pub(crate) fn num(unit: Unit, value: Option<f64>) -> Markup {
-    match value {
-        Some(v) => html! { data value=(v) { (unit.show(v)) } },
-        None => html! { span .unknown { (UNKNOWN) } },
-    }
+    value.map_or_else(unknown, |v| html! { data value=(v) { (unit.show(v)) } })
 }
 
 /// As [`num`], with its unit.
 pub(crate) fn measure(unit: Unit, value: Option<f64>) -> Markup {
-    match value {
-        Some(v) => html! { data value=(v) { (unit.show(v)) (unit.suffix()) } },
-        None => html! { span .unknown { (UNKNOWN) } },
-    }
+    value.map_or_else(unknown, |v| html! { data value=(v) { (unit.show(v)) (unit.suffix()) } })
+}
+
+fn unknown() -> Markup {
+    html! { span .unknown { (UNKNOWN) } }
 }
 
 /// Text from a plan: cut, harmless, its direction kept to itself.

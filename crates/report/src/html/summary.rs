@@ -7,7 +7,7 @@ use super::number::{measure, num, text};
 use crate::number::Unit;
 use crate::record::{FindingRecord, HoleRecord, Record};
 use crate::text::{CAUTION, harmless};
-use crate::words::{grade_mark, look_at, question, scan_line, verdict};
+use crate::words::{grade_mark, look_at, question, scan_line, short, verdict, weight};
 
 /// The first screen.
 pub(crate) fn summary(record: &Record, title: &str) -> Markup {
@@ -25,11 +25,11 @@ pub(crate) fn summary(record: &Record, title: &str) -> Markup {
             div .findings {
                 div .heavy {
                     h3 { "May change the plan" }
-                    (finding_list(record, &heavy))
+                    (grouped(record, &heavy))
                 }
                 details .light {
                     summary { "How well the numbers are known (" (light.len()) ")" }
-                    (finding_list(record, &light))
+                    (grouped(record, &light))
                 }
             }
         }
@@ -109,6 +109,72 @@ pub(crate) fn grade(word: &str) -> Markup {
     }
 }
 
+/// Findings by code, heaviest first: one line a code, with the holes it is
+/// about; each hole's own part has the sentences.
+fn grouped(record: &Record, findings: &[&FindingRecord]) -> Markup {
+    if findings.is_empty() {
+        return html! { p { "Nothing." } };
+    }
+    let mut codes: Vec<&str> = Vec::new();
+    for finding in findings {
+        if !codes.contains(&finding.code.as_str()) {
+            codes.push(&finding.code);
+        }
+    }
+    codes.sort_by_key(|code| weight(code));
+    html! {
+        ul .finding {
+            @for code in codes {
+                @let same: Vec<&FindingRecord> =
+                    findings.iter().copied().filter(|f| f.code == code).collect();
+                li { (group(record, &same)) " " span .code { (code) } }
+            }
+        }
+    }
+}
+
+fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
+    let of_holes: Vec<&&FindingRecord> = same.iter().filter(|f| f.hole.is_some()).collect();
+    if same.len() == 1 || of_holes.len() < same.len() {
+        return html! {
+            @for (index, finding) in same.iter().enumerate() {
+                @if index > 0 { br; }
+                (sentence(record, finding))
+            }
+        };
+    }
+    let words = short(&same[0].code).unwrap_or_default();
+    let mut letters = words.chars();
+    let first: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    html! {
+        strong {
+            @if words.is_empty() { (harmless(&same[0].text)) } @else { (first) (letters.as_str()) }
+        }
+        ": "
+        @for (index, finding) in same.iter().enumerate() {
+            @if index > 0 { ", " }
+            @for (place, id) in [&finding.hole, &finding.other].into_iter().flatten().enumerate() {
+                @if place > 0 { " and " }
+                a href={ "#" (anchor(record, id)) } { (text(id)) }
+            }
+            @if let Some(value) = finding.measured {
+                " (" (measure(Unit::of_word(finding.unit.as_deref()), Some(value))) ")"
+            }
+        }
+        "."
+    }
+}
+
+/// One finding with its hole before it.
+fn sentence(record: &Record, finding: &FindingRecord) -> Markup {
+    html! {
+        @for id in [&finding.hole, &finding.other].into_iter().flatten() {
+            a href={ "#" (anchor(record, id)) } { (text(id)) } " "
+        }
+        (harmless(&finding.text)) (measured(finding))
+    }
+}
+
 /// Findings as a list.
 pub(crate) fn finding_list(record: &Record, findings: &[&FindingRecord]) -> Markup {
     if findings.is_empty() {
@@ -117,13 +183,7 @@ pub(crate) fn finding_list(record: &Record, findings: &[&FindingRecord]) -> Mark
     html! {
         ul .finding {
             @for finding in findings {
-                li {
-                    @for id in [&finding.hole, &finding.other].into_iter().flatten() {
-                        a href={ "#" (anchor(record, id)) } { (text(id)) } " "
-                    }
-                    (harmless(&finding.text)) " "
-                    span .code { (finding.code) (measured(finding)) }
-                }
+                li { (sentence(record, finding)) " " span .code { (finding.code) } }
             }
         }
     }
@@ -133,8 +193,9 @@ fn measured(finding: &FindingRecord) -> Markup {
     let unit = Unit::of_word(finding.unit.as_deref());
     html! {
         @if let Some(value) = finding.measured {
-            ": " (measure(unit, Some(value)))
+            " (" (measure(unit, Some(value)))
             @if let Some(limit) = finding.limit { ", held against " (measure(unit, Some(limit))) }
+            ")"
         }
     }
 }

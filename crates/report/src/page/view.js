@@ -88,11 +88,12 @@
     };
     const p = gl.createProgram();
     gl.attachShader(p, shader(gl.VERTEX_SHADER,
-      "attribute vec3 at, normal; uniform mat3 turn; uniform vec2 scale; uniform float far; varying vec3 n;" +
-      "void main() { vec3 p = turn * at; n = turn * normal; gl_Position = vec4(p.xy * scale, -p.z / far, 1.0); }"));
+      "attribute vec3 at, normal; uniform mat3 turn; uniform vec2 scale; uniform float far; varying vec3 n; varying float depth;" +
+      "void main() { vec3 p = turn * at; n = turn * normal; depth = -p.z / far; gl_Position = vec4(p.xy * scale, depth, 1.0); }"));
     gl.attachShader(p, shader(gl.FRAGMENT_SHADER,
-      "precision mediump float; uniform vec4 colour; varying vec3 n;" +
-      "void main() { float l = abs(normalize(n).z); gl_FragColor = vec4(colour.rgb * (0.22 + 0.78 * l), colour.a); }"));
+      "precision mediump float; uniform vec4 colour; varying vec3 n; varying float depth;" +
+      "void main() { vec3 m = normalize(n); m *= sign(m.z + 1e-4); float l = max(dot(m, vec3(-0.37, 0.46, 0.81)), 0.0);" +
+      "float fog = clamp(1.0 - (depth + 0.05) * 0.9, 0.55, 1.0); gl_FragColor = vec4(colour.rgb * (0.2 + 0.8 * l * l) * fog, colour.a); }"));
     gl.linkProgram(p);
     return p;
   }
@@ -114,7 +115,8 @@
     gl.uniform4fv(place.colour, colour);
     gl.drawElements(gl.TRIANGLES, m.count, gl.UNSIGNED_SHORT, 0);
   }
-  const half = () => 95 / state.zoom;
+  const reach = Math.min(130, Math.max(70, 20 + Math.max(...screws.map((s) => Math.hypot(...s.tip)), 0)));
+  const half = () => reach / state.zoom;
   function screenOf(p) {
     const s = Math.min(canvas.clientWidth, canvas.clientHeight) / 2 / half();
     return [canvas.clientWidth / 2 + dot(state.rows[0], p) * s, canvas.clientHeight / 2 - dot(state.rows[1], p) * s];
@@ -145,7 +147,7 @@
       gl.colorMask(true, true, true, true);
       draw(m, colour);
     };
-    if (state.bone && bone.count) veil(bone, [0.8, 0.72, 0.58, 0.66]);
+    if (state.bone && bone.count) veil(bone, [0.93, 0.85, 0.7, 0.72]);
     gl.depthMask(false);
     draw(socket, [0.3, 0.42, 0.52, 0.35]);
     if (state.corridors) {

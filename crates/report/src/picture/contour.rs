@@ -4,6 +4,8 @@
 //! vertex, the mean of the crossings of its edges, and each edge with a change
 //! of sign joins the vertices of the two cells beside it.
 
+use crate::text::put;
+
 /// A grid of values: `columns` by `rows` nodes, `step` apart from `origin`.
 pub(crate) struct Nodes {
     pub(crate) columns: usize,
@@ -64,8 +66,8 @@ impl Nodes {
     pub(crate) fn outline(&self) -> String {
         let mut path = String::new();
         let mut join = |from: Option<[f64; 2]>, to: Option<[f64; 2]>| {
-            if let (Some(a), Some(b)) = (from, to) {
-                path.push_str(&format!("M{:.2} {:.2}L{:.2} {:.2}", a[0], a[1], b[0], b[1]));
+            if let (Some([x1, y1]), Some([x2, y2])) = (from, to) {
+                put(&mut path, format_args!("M{x1:.2} {y1:.2}L{x2:.2} {y2:.2}"));
             }
         };
         for row in 0..self.rows {

@@ -10,6 +10,7 @@ use super::grey::GreyImage;
 use super::subject::Subject;
 use crate::number::Unit;
 use crate::record::EdgeRecord;
+use crate::text::put;
 
 /// Edge of a pixel, mm; below any CT's own, so that the scan decides.
 const PIXEL_MM: f64 = 0.4;
@@ -158,14 +159,12 @@ fn screw(subject: &Subject<'_>) -> Markup {
     upper.push((end, core));
     let rise = (tip - core).max(end).min(tip);
     upper.push((rise, core));
+    let above = upper.iter().map(|(x, y)| (*x, -*y));
+    let below = upper.iter().rev().copied();
     let mut path = String::new();
-    let mut put = |x: f64, y: f64| {
-        let letter = if path.is_empty() { 'M' } else { 'L' };
-        path.push_str(&format!("{letter}{x:.2} {y:.2}"));
-    };
-    upper.iter().for_each(|(x, y)| put(*x, -*y));
-    put(tip, 0.0);
-    upper.iter().rev().for_each(|(x, y)| put(*x, *y));
+    for (index, (x, y)) in above.chain([(tip, 0.0)]).chain(below).enumerate() {
+        put(&mut path, format_args!("{}{x:.2} {y:.2}", if index == 0 { 'M' } else { 'L' }));
+    }
     path.push('Z');
     let head =
         format!("M0 {:.2}L-2.6 {:.2}V{:.2}L0 {:.2}Z", -core, -major - 0.4, major + 0.4, core);

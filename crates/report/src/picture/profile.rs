@@ -6,6 +6,7 @@ use super::pattern::tissue_fill;
 use super::subject::Subject;
 use crate::number::{Unit, fixed};
 use crate::record::SegmentRecord;
+use crate::text::put;
 
 const WIDTH: f64 = 460.0;
 const LEFT: f64 = 52.0;
@@ -96,7 +97,7 @@ fn curve(subject: &Subject<'_>, axes: &Axes) -> String {
         let shown = (axes.from..=axes.to).contains(&along);
         if let (Some(hu), true) = (hu, shown) {
             let letter = if pen_up { 'M' } else { 'L' };
-            path.push_str(&format!("{letter}{:.1} {:.1}", axes.x(along), axes.y(*hu)));
+            put(&mut path, format_args!("{letter}{:.1} {:.1}", axes.x(along), axes.y(*hu)));
             pen_up = false;
         } else {
             pen_up = true;
@@ -109,9 +110,6 @@ fn threshold(subject: &Subject<'_>, axes: &Axes) -> Markup {
     let hu = subject.scene.threshold_hu;
     html! {
         line .threshold x1=(LEFT) x2=(WIDTH - RIGHT) y1=(n(axes.y(hu))) y2=(n(axes.y(hu))) {}
-        text .small text-anchor="end" x=(WIDTH - RIGHT - 2.0) y=(n(axes.y(hu) - 3.0)) {
-            "bone from " (Unit::Hu.show(hu)) " HU"
-        }
     }
 }
 

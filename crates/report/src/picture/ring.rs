@@ -7,6 +7,7 @@ use super::anatomy::direction_words;
 use super::subject::Subject;
 use crate::number::{Unit, fixed};
 use crate::record::RobustRecord;
+use crate::text::put;
 
 /// Half the edge of the ring's picture.
 const HALF: f64 = 120.0;
@@ -38,7 +39,7 @@ pub(crate) fn ring_figure(subject: &Subject<'_>) -> Markup {
     let mut path = String::new();
     for (index, tilt) in tilts.iter().enumerate() {
         let (x, y) = place(index as f64 / tilts.len() as f64 * std::f64::consts::TAU, *tilt);
-        path.push_str(&format!("{}{x:.1} {y:.1}", if index == 0 { 'M' } else { 'L' }));
+        put(&mut path, format_args!("{}{x:.1} {y:.1}", if index == 0 { 'M' } else { 'L' }));
     }
     path.push('Z');
     let (u, v) = subject.across();

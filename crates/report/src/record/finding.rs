@@ -57,7 +57,10 @@ impl FindingRecord {
     /// Whether the plan has to change, or at least be looked at again, because
     /// of it; the others say how well the numbers are known.
     pub fn changes_plan(&self) -> bool {
-        let area = self.code.split('.').next().unwrap_or_default();
+        let (area, what) = self.code.split_once('.').unwrap_or((&self.code, ""));
+        if KNOWLEDGE.contains(&self.code.as_str()) || what.starts_with("not_") && area != "set" {
+            return false;
+        }
         matches!(
             area,
             "path"
@@ -68,14 +71,33 @@ impl FindingRecord {
                 | "order"
                 | "load"
                 | "set"
-                | "reconstruction"
                 | "guides"
-                | "guide"
+                | "reconstruction"
                 | "metal"
                 | "robust"
-        ) && !matches!(
-            self.code.as_str(),
-            "path.no_cortex" | "order.not_computed" | "robust.not_computed"
-        ) && !self.code.ends_with(".not_asked")
+                | "kit"
+        )
     }
 }
+
+/// Codes of areas that change plans which yet only say how well something is
+/// known.
+const KNOWLEDGE: [&str; 17] = [
+    "path.no_cortex",
+    "path.seat_in_bone",
+    "path.crosses_joint",
+    "clash.near",
+    "access.no_component",
+    "access.no_approach",
+    "access.unseen",
+    "load.frame_assumed",
+    "load.mass_assumed",
+    "load.no_contact",
+    "load.pullout_unknown",
+    "reconstruction.landmarks",
+    "metal.present",
+    "kit.spares_unknown",
+    "kit.no_length",
+    "set.not_computed",
+    "guides.not_proven",
+];

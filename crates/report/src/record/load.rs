@@ -62,7 +62,7 @@ pub struct SpringRecord {
     pub axial_n_per_mm: RangeRecord,
     /// Across the axis at the head, N/mm.
     pub lateral_n_per_mm: RangeRecord,
-    /// Modulus of the bone along the thread, MPa.
+    /// Modulus of the bone along the thread, `MPa`.
     pub mean_modulus_mpa: Option<f64>,
 }
 

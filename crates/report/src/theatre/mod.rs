@@ -120,7 +120,7 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
     let (x, y) = (EDGE.1 - PICTURE, 32.0);
     sheet.image(&still.image, x, y, PICTURE);
     sheet.frame(x, y, PICTURE, PICTURE, 0.6);
-    let scale = PICTURE / (2.0 * still.half_mm() as f32);
+    let scale = PICTURE / (2.0 * Still::HALF_MM as f32);
     let place = |p: (f64, f64)| {
         (x + 0.5 * PICTURE + p.0 as f32 * scale, y + 0.5 * PICTURE + p.1 as f32 * scale)
     };
@@ -169,14 +169,14 @@ fn row(sheet: &mut Sheet<'_>, record: &Record, hole: &HoleRecord, y: f32) {
         sheet.frame(x, y + 8.0, 11.0, 11.0, 0.9);
     }
     sheet.text(COLUMNS[2], base, Face::Bold, 14.0, &position.to_string());
-    sheet.text_within(COLUMNS[3], base, Face::Bold, 13.0, &harmless(&hole.id), 61.0);
+    sheet.text_within((COLUMNS[3], base), (Face::Bold, 13.0), &harmless(&hole.id), 61.0);
     let guide = step.and_then(|s| s.guide.as_deref()).unwrap_or("\u{2013}");
-    sheet.text_within(COLUMNS[4], base, Face::Bold, 13.0, guide, 30.0);
-    sheet.text_within(COLUMNS[5], base, Face::Plain, 10.0, &harmless(&hole.screw), 62.0);
+    sheet.text_within((COLUMNS[4], base), (Face::Bold, 13.0), guide, 30.0);
+    sheet.text_within((COLUMNS[5], base), (Face::Plain, 10.0), &harmless(&hole.screw), 62.0);
     match hole.length_mm {
         Some(length) => {
             let length = Unit::Stock.show(length);
-            sheet.text_within(COLUMNS[5] + 66.0, base + 1.0, Face::Bold, 17.0, &length, 40.0);
+            sheet.text_within((COLUMNS[5] + 66.0, base + 1.0), (Face::Bold, 17.0), &length, 40.0);
         }
         None => sheet.text(COLUMNS[5] + 66.0, base, Face::Bold, 11.0, "leave"),
     }
@@ -217,7 +217,7 @@ fn kit(sheet: &mut Sheet<'_>, record: &Record, top: f32) {
         for (index, line) in lines[..shown].iter().enumerate() {
             let y = top + 15.0 + 13.0 * index as f32;
             sheet.frame(x, y - 7.5, 8.5, 8.5, 0.8);
-            sheet.text_within(x + 14.0, y, Face::Plain, 9.5, line, middle - EDGE.0 - 24.0);
+            sheet.text_within((x + 14.0, y), (Face::Plain, 9.5), line, middle - EDGE.0 - 24.0);
         }
         if shown < lines.len() {
             let y = top + 15.0 + 13.0 * shown as f32;

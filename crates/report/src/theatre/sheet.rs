@@ -47,10 +47,8 @@ impl<'a> Sheet<'a> {
     /// The same, made smaller, then cut, to fit a width.
     pub(super) fn text_within(
         &mut self,
-        x: f32,
-        y: f32,
-        face: Face,
-        size: f32,
+        (x, y): (f32, f32),
+        (face, size): (Face, f32),
         text: &str,
         width: f32,
     ) {

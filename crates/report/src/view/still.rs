@@ -12,7 +12,7 @@ use crate::record::{HoleRecord, Record};
 use crate::text::shortened;
 
 /// Half the edge of a still picture, mm.
-const HALF_MM: f64 = 80.0;
+const HALF_MM: f64 = 90.0;
 /// Pixels along an edge.
 const EDGE: usize = 300;
 
@@ -31,9 +31,7 @@ impl Still {
     }
 
     /// Half the edge of the picture, mm.
-    pub(crate) fn half_mm(&self) -> f64 {
-        HALF_MM
-    }
+    pub(crate) const HALF_MM: f64 = HALF_MM;
 
     fn id(&self) -> String {
         format!("still-{}", self.view.word().replace(' ', "-"))

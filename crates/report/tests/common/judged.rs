@@ -79,23 +79,7 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
         p if p >= 5.0 => Grade::Poor,
         _ => Grade::None,
     };
-    let mut findings = Vec::new();
-    if length.is_none() {
-        findings.push(
-            Finding::new(
-                "length.none_stocked",
-                "No stocked length keeps the margin before the far cortex.",
-            )
-            .of_hole(index),
-        );
-    }
-    if index == 2 {
-        findings.push(
-            Finding::new("side.breach", "The screw's surface leaves the bone sideways.")
-                .of_hole(index)
-                .measured(-0.7, Some(0.0), "mm"),
-        );
-    }
+    let findings = findings(index, length);
     HoleResult {
         hole: index,
         seat: hole.seat,
@@ -113,7 +97,7 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
         side_wall_mm: near.map(|_| if index == 2 { -0.7 } else { 2.4 }),
         side_wall_at_mm: near.map(|n| n + 8.0),
         beyond: Beyond {
-            bone_mm: (index % 3 == 0).then_some(9.0),
+            bone_mm: index.is_multiple_of(3).then_some(9.0),
             metal_mm: None,
             skin_mm: Some(64.0),
             scan_end_mm: None,
@@ -131,6 +115,27 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
         profile,
         findings,
     }
+}
+
+fn findings(index: usize, length: Option<f64>) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    if length.is_none() {
+        findings.push(
+            Finding::new(
+                "length.none_stocked",
+                "No stocked length keeps the margin before the far cortex.",
+            )
+            .of_hole(index),
+        );
+    }
+    if index == 2 {
+        findings.push(
+            Finding::new("side.breach", "The screw's surface leaves the bone sideways.")
+                .of_hole(index)
+                .measured(-0.7, Some(0.0), "mm"),
+        );
+    }
+    findings
 }
 
 fn segments(near: Option<f64>, far: Option<f64>) -> Vec<Segment> {

@@ -81,7 +81,7 @@ pub(crate) fn surface(field: &Field) -> ClosedSurface {
 
 /// A plan with a ring of holes in the cup and four on flanges.
 pub(crate) fn plan_toml(ids: &[&str]) -> String {
-    let mut text = format!(
+    let head = format!(
         "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
          [socket]\ncentre_mm = [{}, {}, {}]\naxis = [{}, {}, {}]\nouter_diameter_mm = 54.0\n\
          [approach]\naxis = [0.7, 0.2, -0.6856]\nhalf_angle_deg = 45.0\ndrill_length_mm = 120.0\n\
@@ -104,33 +104,27 @@ pub(crate) fn plan_toml(ids: &[&str]) -> String {
         ([-0.05, 0.4, -0.91], "ischium"),
         ([0.05, 0.75, 0.66], "ilium"),
     ];
-    for (index, id) in ids.iter().enumerate() {
-        let (toward, region) = targets[index % targets.len()];
-        let length = toward.iter().map(|c| c * c).sum::<f64>().sqrt();
-        let unit = toward.map(|c| c / length);
-        let seat: Vec<f64> = (0..3).map(|i| CENTRE[i] + 26.2 * unit[i]).collect();
-        let zone = if index >= 10 { "flange" } else { "cup" };
-        text.push_str(&format!(
-            "[[hole]]\nid = {}\nzone = \"{zone}\"\nregion = \"{region}\"\nseat_mm = {seat:?}\n\
-             direction = {unit:?}\nscrew = \"HB 6.5\"\nlength_mm = {:.1}\nswivel_deg = 12.0\n",
-            toml_text(id),
-            30.0 + 5.0 * (index % 4) as f64
-        ));
-    }
-    text
+    let holes: Vec<String> = ids
+        .iter()
+        .enumerate()
+        .map(|(index, id)| {
+            let (toward, region) = targets[index % targets.len()];
+            let length = toward.iter().map(|c| c * c).sum::<f64>().sqrt();
+            let unit = toward.map(|c| c / length);
+            let seat: Vec<f64> = (0..3).map(|i| CENTRE[i] + 26.2 * unit[i]).collect();
+            let zone = if index >= 10 { "flange" } else { "cup" };
+            format!(
+                "[[hole]]\nid = {}\nzone = \"{zone}\"\nregion = \"{region}\"\nseat_mm = {seat:?}\n\
+                 direction = {unit:?}\nscrew = \"HB 6.5\"\nlength_mm = {:.1}\nswivel_deg = 12.0\n",
+                toml_text(id),
+                30.0 + 5.0 * (index % 4) as f64
+            )
+        })
+        .collect();
+    head + &holes.concat()
 }
 
-/// Free text as a TOML string.
+/// Free text as a TOML string; ids of a plan hold no control characters.
 fn toml_text(id: &str) -> String {
-    let mut text = String::from("\"");
-    for c in id.chars() {
-        text.push_str(&match c {
-            '"' => "\\\"".to_owned(),
-            '\\' => "\\\\".to_owned(),
-            c if c.is_control() => format!("\\u{:04x}", c as u32),
-            c => c.to_string(),
-        });
-    }
-    text.push('"');
-    text
+    format!("\"{}\"", id.replace('\\', "\\\\").replace('"', "\\\""))
 }

@@ -44,7 +44,9 @@ impl Line {
             Some(_) => Err(LineError { at }),
         };
         let (holes, findings, order) = (list("/holes")?, list("/findings")?, list("/order")?);
+        let bare = Self::bare(row, record);
         let mut values = named(&CASES, report)?;
+        values.extend(bare.values.clone());
         count_grades(&mut values, holes);
         set(&mut values, "clashes", &Cell::count(list("/set/clash")?.len()));
         set(&mut values, "findings", &Cell::count(findings.len()));
@@ -64,7 +66,7 @@ impl Line {
             Ok(values)
         });
         let findings = finding_lines.collect::<Result<_, LineError>>()?;
-        Ok(Self { values, holes, findings, ..Self::bare(row, record) })
+        Ok(Self { values, holes, findings, ..bare })
     }
 
     /// Of a case that was refused.

@@ -14,5 +14,5 @@ mod sheet;
 mod signs;
 
 pub use contour::DualContouring;
-pub use method::{Border, Extract, Extraction, SurfaceNets};
+pub use method::{Border, Extract, Extraction, PlainNets, SurfaceNets};
 pub use sheet::{Crossings, Sheet};

@@ -121,8 +121,11 @@ impl<T: Stored> ArraySamples<'_, T> {
     /// Heights of `N` samples side by side.
     #[inline]
     fn some<const N: usize>(&self, first: usize) -> [f32; N] {
-        let line = &self.all[first..first + N];
-        std::array::from_fn(|n| line[n].or_nan() - self.level)
+        let mut heights = [0.0; N];
+        for (height, stored) in heights.iter_mut().zip(&self.all[first..first + N]) {
+            *height = stored.or_nan() - self.level;
+        }
+        heights
     }
 }
 

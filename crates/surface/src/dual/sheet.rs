@@ -139,7 +139,7 @@ impl Sheet<'_> {
     /// One where an edge along an axis is crossed, zero where not.
     #[inline]
     fn on(&self) -> [Four; 3] {
-        std::array::from_fn(|axis| ON[(self.edges >> (4 * axis) & 15) as usize])
+        [0, 4, 8].map(|shift| ON[(self.edges >> shift & 0b1111) as usize])
     }
 
     /// Slope at a corner along an axis, from both sides.
@@ -198,12 +198,14 @@ const ON: [Four; 16] = {
 /// Where the surface crosses each edge, from its low end, if it does.
 #[inline]
 fn parts(heights: &[f32; 8]) -> [Four; 3] {
-    std::array::from_fn(|axis| {
-        std::array::from_fn(|n| {
+    let mut parts = [[0.0; 4]; 3];
+    for axis in 0..3 {
+        for n in 0..4 {
             let low = LOW[axis][n];
-            part(heights[low], heights[low | 1 << axis])
-        })
-    })
+            parts[axis][n] = part(heights[low], heights[low | 1 << axis]);
+        }
+    }
+    parts
 }
 
 /// Where between two samples the surface passes, 0 to 1 but off the ends;
@@ -232,12 +234,15 @@ fn mean(parts: &[Four; 3], on: &[Four; 3]) -> [f32; 3] {
 /// Slopes at the corners along each axis, over two voxels.
 #[inline]
 fn gradients(heights: &[f32; 8], around: &[[f32; 8]; 3]) -> [[f32; 8]; 3] {
-    std::array::from_fn(|axis| {
-        std::array::from_fn(|corner| {
-            let rise = heights[corner ^ 1 << axis] - around[axis][corner];
-            if corner >> axis & 1 == 0 { 0.5 * rise } else { -0.5 * rise }
-        })
-    })
+    let mut gradients = [[0.0; 8]; 3];
+    for axis in 0..3 {
+        for low in LOW[axis] {
+            let high = low | 1 << axis;
+            gradients[axis][low] = 0.5 * (heights[high] - around[axis][low]);
+            gradients[axis][high] = 0.5 * (around[axis][high] - heights[low]);
+        }
+    }
+    gradients
 }
 
 /// Mean of two one-sided slopes where they agree, the flatter one where the

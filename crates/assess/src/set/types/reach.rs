@@ -129,7 +129,7 @@ pub struct Access {
     pub soft_tissue_mm: Option<f64>,
     /// Length of the drill's body that lies outside the examined region, mm.
     pub unseen_mm: f64,
-    /// Bones other than those the holes enter that lie in the corridor, by
+    /// Bones other than those that most holes enter that lie in the corridor, by
     /// label; they have to be moved aside.
     pub aside: Vec<u8>,
     /// Angle between the bit and the bone surface's normal, rad.

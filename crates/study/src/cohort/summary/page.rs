@@ -207,7 +207,7 @@ impl Overview<'_> {
                         td .t { code { (column.name) } } td { (present) }
                         td { (format!("{:.1} %", 100.0 * share)) }
                         td { meter min="0" max="1" value=(format!("{share:.3}")) {} }
-                        td .w { (column.meaning) }
+                        td .w { (column.meaning.replace('`', "")) }
                     }
                 }
             } }
