@@ -15,21 +15,21 @@ use cohort_support::world::{World, random, say, tables};
 #[test]
 fn killed_ten_times_the_tables_are_those_of_an_undisturbed_run() {
     let world = World::of_scans(200, 20);
-    let begun = Instant::now();
     assert_eq!(world.cohort("plain", &["--jobs", "2", "--state", "plain-state"]).code(), Some(6));
-    let whole = begun.elapsed();
     assert_eq!(world.cohort("plain", &["--jobs", "2", "--state", "plain-state"]).code(), Some(0));
     assert_eq!(world.gather("plain"), Some(5));
 
-    let flags = ["--jobs", "2", "--state", "state", "--sleep", "4"];
+    let flags = ["--jobs", "2", "--state", "state", "--sleep", "2"];
+    let mut whole = 0;
     for kill in 0..10 {
         let mut run = world.start("killed", &flags);
-        let wait = whole.mul_f64((random() % 1000) as f64 / 4000.0);
-        std::thread::sleep(wait);
+        world.wait_for_cases("killed", whole + (random() % 17) as usize);
+        std::thread::sleep(Duration::from_micros(random() % 10_000));
         run.kill().expect("it was started here");
         let status = run.wait().expect("it was started here");
-        let seen = world.nothing_is_half_there("killed");
-        say(&format!("kill {kill} after {wait:?}: {status}, {seen} cases whole"));
+        whole = world.nothing_is_half_there("killed");
+        say(&format!("kill {kill}: {status}, {whole} cases whole"));
+        assert_eq!(status.signal(), Some(9), "killed while at work");
     }
     let ended = (0..4).map(|_| world.cohort("killed", &flags).code()).find(|c| *c == Some(0));
     assert_eq!(ended, Some(Some(0)), "a few runs later every case has a record");
@@ -41,7 +41,7 @@ fn killed_ten_times_the_tables_are_those_of_an_undisturbed_run() {
 
 #[test]
 fn any_number_of_shards_gives_the_same_bytes() {
-    let world = World::of_scans(60, 0);
+    let world = World::of_scans(30, 0);
     assert_eq!(world.cohort("whole", &["--jobs", "2"]).code(), Some(0));
     assert_eq!(world.gather("whole"), Some(5));
     for count in [3, 7] {
@@ -101,7 +101,7 @@ fn cases_that_go_wrong_cost_themselves_only() {
         "well",
     ];
     world.write_cases(&faults);
-    let flags = ["--jobs", "3", "--state", "state", "--case-limit", "5"];
+    let flags = ["--jobs", "3", "--state", "state", "--case-limit", "4"];
     let said = world.said("out", &flags);
     for expected in [
         "11 cases: 1 done, 2 refused, 0 skipped, 0 redone, 8 unfinished",
@@ -112,7 +112,7 @@ fn cases_that_go_wrong_cost_themselves_only() {
         "case case4: its process left no whole report",
         "case case5: its process left no whole report",
         "case case6: its process refused it without a reason",
-        "case case7: its process was ended after 5 s",
+        "case case7: its process was ended after 4 s",
     ] {
         assert!(said.contains(expected), "{expected}\n{said}");
     }
@@ -172,7 +172,7 @@ fn a_manifest_that_changes_under_the_run_costs_nothing() {
 
 #[test]
 fn a_full_disk_loses_nothing() {
-    let world = World::of_scans(60, 0);
+    let world = World::of_scans(40, 0);
     let Some(small) = world.small_disk("small", 256) else { return };
     let (status, said) = world.ended("small/out", &[]);
     assert_ne!(status.code(), Some(0), "the disk is meant to be too small: {said}");
@@ -180,7 +180,7 @@ fn a_full_disk_loses_nothing() {
     say(&format!("full disk: {status}, {whole} cases whole"));
     small.grow(20_000);
     assert_eq!(world.cohort("small/out", &[]).code(), Some(0));
-    assert_eq!(world.nothing_is_half_there("small/out"), 60);
+    assert_eq!(world.nothing_is_half_there("small/out"), 40);
     assert_eq!(world.gather("small/out"), Some(5));
     let before = tables(&world.at("small/out"));
     small.fill();
@@ -275,6 +275,10 @@ fn files_asked_for_stay_and_others_go() {
         .collect();
     names.sort();
     assert_eq!(names, ["case.json", "holes.csv", "report.json"]);
+    assert!(world.said("out", &[]).contains("2 skipped"), "fewer files are no reason to redo");
+    let said = world.said("out", &["--keep", "bone.stl"]);
+    assert!(said.contains("files asked for were not kept"), "{said}");
+    assert!(world.case("out", "000000").join("bone.stl").exists());
 }
 
 #[test]
@@ -363,4 +367,40 @@ fn the_recipes_in_the_docs_are_those_that_the_tests_run() {
     for recipe in ["slurm/cohort.sbatch", "snakemake/Snakefile"] {
         assert!(docs.contains(&read(recipe)), "docs/cohorts.md carries tests/{recipe} as it is");
     }
+}
+
+#[test]
+fn a_check_names_everything_that_is_wrong_before_the_night() {
+    use pilothole_study::cohort::{CheckHooks, check};
+    let world = World::empty();
+    world.write_cases(&["well", "well", "well", "well"]);
+    fs::remove_file(world.at("scan-0")).expect("it was there");
+    fs::remove_file(world.at("scan-1")).expect("it was there");
+    fs::create_dir(world.at("scan-1")).expect("made");
+    fs::write(world.at("bad.toml"), "bad").expect("written");
+    let manifest = fs::read_to_string(world.at("manifest.csv")).expect("there");
+    let manifest = manifest.replace("scan-2,plan.toml", "scan-2,bad.toml");
+    fs::write(world.at("manifest.csv"), manifest).expect("written");
+    let plan = |path: &std::path::Path| match fs::read_to_string(path) {
+        Ok(text) if text == "plan" => Vec::new(),
+        _ => vec!["plan.syntax".to_owned()],
+    };
+    let estimate = |scan: &std::path::Path| fs::metadata(scan).ok().map(|m| m.len());
+    let hooks = CheckHooks { plan: &plan, estimate: &estimate };
+    let found = check(&world.at("manifest.csv"), &hooks).expect("the manifest can be used");
+    let texts: Vec<String> =
+        found.problems.iter().map(|p| format!("{} {}: {}", p.row, p.case, p.text)).collect();
+    assert_eq!(
+        texts,
+        [
+            "1 case0: the scan cannot be read: entity not found",
+            "2 case1: the scan is an empty folder",
+            "3 case2: the plan: plan.syntax",
+        ]
+    );
+    assert_eq!((found.cases, found.without_estimate, found.exit_status()), (4, 2, 2));
+    fs::write(world.at("taken.csv"), "case,scan,plan,purchase_mm\na,s,p,1\n").expect("written");
+    let refused = check(&world.at("taken.csv"), &hooks).expect_err("a name of the tables'");
+    assert_eq!(refused.exit_status(), 2);
+    assert!(refused.to_string().contains("`purchase_mm`"));
 }

@@ -67,7 +67,7 @@ fn every_number_is_that_of_a_hole_judged_on_the_same_line() {
         let held = strength(&scene, &plan.screws[0], &hole, &params.strength).pullout;
         let tissue = |wanted: Tissue| -> f64 {
             let of = hole.segments.iter().filter(|s| s.tissue == wanted);
-            of.map(|s| s.to_mm - s.from_mm).sum()
+            of.fold(0.0, |sum, s| sum + (s.to_mm - s.from_mm))
         };
         assert_eq!(cell.bone, hole.bone);
         assert_eq!(cell.near_mm, hole.near.map(|e| e.at_mm));

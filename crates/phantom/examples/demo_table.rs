@@ -1,9 +1,10 @@
-//! Prints the demo's answers, one hole a line.
+//! Prints the demo's answers, one hole a line; given a folder, writes its series.
 #![expect(clippy::print_stdout, reason = "an example talks")]
 
+use std::path::Path;
 use std::time::Instant;
 
-use pilothole_phantom::{Case, Recipe};
+use pilothole_phantom::{Case, Recipe, SeriesHeader, write_series};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let start = Instant::now();
@@ -41,11 +42,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
             }
         }
     }
-    if std::env::args().count() > 1 {
-        return Ok(());
-    }
+    let Some(folder) = std::env::args().nth(1) else { return Ok(()) };
     let start = Instant::now();
-    case.scan()?;
+    let phantom = case.scan()?;
     println!("{:.2} s for the scan", start.elapsed().as_secs_f64());
+    write_series(&phantom.volume, Path::new(&folder), &SeriesHeader::default())?;
+    println!("{:.2} s with its series", start.elapsed().as_secs_f64());
     Ok(())
 }

@@ -18,6 +18,14 @@ const WIDE_MM: f64 = 400.0;
 /// HU of an insert per mg/cm³ of hydroxyapatite, and of one without.
 const INSERT_SLOPE: f64 = 1.3;
 const INSERT_OFFSET: f64 = 5.0;
+/// The thread of HB 6.5 in one length.
+const SHORT: &str = "[[screw]]
+name = \"short\"
+major_diameter_mm = 6.5
+core_diameter_mm = 3.0
+pitch_mm = 2.75
+stocked_lengths_mm = [15]
+";
 const AXES: [Direction; 3] = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
 
 /// The scene of a kind, and its plan; `None` for the hip, which is no stage.
@@ -50,12 +58,13 @@ struct Stage<'a> {
     scene: Scene,
     holes: Vec<HoleDraft>,
     inserts: Vec<(PatientPoint, f64)>,
+    tables: String,
 }
 
 impl<'a> Stage<'a> {
     fn new(bone: &'a BoneRecipe) -> Self {
         let scene = Scene { background_hu: bone.outside_hu, parts: Vec::new() };
-        Self { bone, scene, holes: Vec::new(), inserts: Vec::new() }
+        Self { bone, scene, holes: Vec::new(), inserts: Vec::new(), tables: String::new() }
     }
 
     /// Half the bone's thickness.
@@ -112,7 +121,7 @@ impl<'a> Stage<'a> {
             outer_diameter_mm: 50.0,
             approach: None,
             body_mass_kg: None,
-            tables: String::new(),
+            tables: self.tables,
             inserts: self.inserts,
             holes: self.holes,
             landmarks: Vec::new(),
@@ -127,12 +136,21 @@ impl<'a> Stage<'a> {
             ("straight", 0.0, 0.0),
             ("tilt 15", 15.0, 40.0),
             ("tilt 30", 30.0, 160.0),
-            ("tilt 45", 45.0, 275.0),
+            ("tilt 45", 45.0, 275.0_f64),
         ] {
-            self.hole(id, at(0.3, -0.2, -half), (tilt, turn), STAND_MM);
+            // The path's middle lies in the plate's.
+            let run = half * f64::tan(f64::to_radians(tilt));
+            let (sin, cos) = turn.to_radians().sin_cos();
+            let through = at(0.3 - run * cos, -0.2 - run * sin, -half);
+            self.hole(id, through, (tilt, turn), STAND_MM);
         }
         let inside = self.bone.cortex_mm + 6.0;
         self.hole("seat inside", at(0.3, -0.2, inside - half), (0.0, 0.0), 0.0);
+        // A screw that ends before any boundary comes near.
+        if let Some(hole) = self.holes.last_mut() {
+            "short".clone_into(&mut hole.screw);
+        }
+        SHORT.clone_into(&mut self.tables);
         self.done()
     }
 

@@ -166,10 +166,33 @@ fn the_demos_holes_have_something_to_say() {
     assert!(count(&|h| h.purchase_mm > 5.0 && h.purchase_mm < 15.0) >= 1);
     assert!(count(&|h| h.side_wall_mm.is_some_and(|w| w < 0.0)) >= 1);
     assert!(count(&|h| h.length_mm.is_none()) >= 1);
+    let closest = closest_gap_mm(&case);
+    assert!(closest > 0.2 && closest < 1.0, "{closest}");
     for hole in &case.plan.holes {
         let inside = case.grid.holds(case.grid.voxel_from_patient(hole.seat));
         assert!(inside, "{} is outside the scan", hole.id);
         let from_centre: Offset = hole.seat - case.plan.socket.centre;
         assert!(from_centre.length_mm() < 120.0);
     }
+}
+
+/// Least distance between two screws' surfaces at their recommended lengths,
+/// found by steps of a quarter millimetre.
+fn closest_gap_mm(case: &Case) -> f64 {
+    let holes: Vec<_> = case.plan.holes.iter().zip(&case.truth.holes).collect();
+    let mut least = f64::INFINITY;
+    for (i, (a, truth_a)) in holes.iter().enumerate() {
+        for (b, truth_b) in holes.iter().skip(i + 1) {
+            let (Some(la), Some(lb)) = (truth_a.length_mm, truth_b.length_mm) else { continue };
+            let radius = |hole| case.plan.screw_of(hole).major_diameter_mm / 2.0;
+            for s in 0..=(la * 4.0) as u32 {
+                let p = a.seat + a.direction * (f64::from(s) * 0.25);
+                for t in 0..=(lb * 4.0) as u32 {
+                    let q = b.seat + b.direction * (f64::from(t) * 0.25);
+                    least = least.min(p.distance_mm(q) - radius(a) - radius(b));
+                }
+            }
+        }
+    }
+    least
 }

@@ -240,5 +240,5 @@ impl Survey<'_> {
 }
 
 fn length_of(segments: &[Segment], tissue: Tissue) -> f64 {
-    segments.iter().filter(|s| s.tissue == tissue).map(|s| s.to_mm - s.from_mm).sum()
+    segments.iter().filter(|s| s.tissue == tissue).fold(0.0, |sum, s| sum + (s.to_mm - s.from_mm))
 }

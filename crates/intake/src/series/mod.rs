@@ -4,6 +4,7 @@ mod check;
 mod geometry;
 mod group;
 mod kernel;
+mod known;
 mod units;
 mod verdict;
 

@@ -110,6 +110,7 @@ fn neither_names_nor_numbers_nor_order_of_files_matter() {
     let shuffled = read(folder.path()).expect("reads");
     assert_eq!(plain.digest, shuffled.digest);
     assert_eq!(plain.volume, shuffled.volume);
+    assert_eq!((plain.facts, plain.findings), (shuffled.facts, shuffled.findings));
 }
 
 #[test]

@@ -28,7 +28,7 @@ enum From {
     /// On the cup, seen from its centre.
     Cup([f64; 3]),
     /// On a flange: the path goes through this place, relative to the hip
-    /// centre, and its seat lies before the first bone on it.
+    /// centre, and its seat lies before the bone there.
     Flange([f64; 3]),
 }
 
@@ -69,32 +69,32 @@ fn lines() -> Vec<Line> {
     let (ilium, ischium, pubis) = ("ilium", "ischium", "pubis");
     vec![
         cup(("dome back", ilium), [-0.30, 0.48, 0.82], [-0.38, 0.60, 0.70], Some(50.0)),
-        cup(("dome mid", ilium), [-0.04, 0.20, 0.98], [0.03, 0.14, 0.99], Some(40.0)),
-        cup(("dome front", ilium), [0.02, -0.16, 0.98], [0.08, -0.04, 0.99], Some(45.0)),
-        cup(("dome side", ilium), [-0.24, 0.20, 0.95], [0.02, 0.30, 0.95], None),
+        cup(("dome mid", ilium), [0.02, 0.14, 0.99], [0.03, 0.10, 0.99], Some(40.0)),
+        cup(("dome front", ilium), [0.04, -0.22, 0.97], [0.08, -0.04, 0.99], Some(45.0)),
+        cup(("dome side", ilium), [-0.25, 0.25, 0.93], [0.20, 0.32, 0.92], None),
         Line {
             screw: "HA 5.0",
             ..cup(("column", ischium), [-0.40, 0.88, 0.12], [-0.35, 0.93, 0.10], None)
         },
-        cup(("seat bone", ischium), [-0.24, 0.66, -0.70], [-0.20, 0.42, -0.88], Some(35.0)),
+        cup(("seat bone", ischium), [-0.24, 0.66, -0.70], [-0.06, 0.62, -0.78], Some(35.0)),
         Line {
             swivel_deg: 0.0,
             ..cup(("inner wall", ischium), [-0.97, -0.05, 0.10], [-0.98, -0.05, 0.10], Some(20.0))
         },
-        cup(("branch", pubis), [-0.44, -0.87, -0.20], [-0.71, -0.60, -0.38], None),
-        flange(("wing 1", ilium), [2.0, 8.0, 44.0], [-0.76, -0.60, 0.22], Some(26.0)),
-        flange(("wing 2", ilium), [4.0, -4.0, 57.0], [-0.80, -0.55, 0.22], None),
-        flange(("wing 3", ilium), [10.0, 16.0, 66.0], [-0.05, 0.20, 0.97], Some(40.0)),
+        cup(("branch", pubis), [-0.44, -0.87, -0.20], [-0.64, -0.72, -0.28], None),
+        flange(("wing 1", ilium), [18.0, -29.0, 40.0], [-0.85, -0.25, 0.46], Some(26.0)),
+        flange(("wing 2", ilium), [12.0, -8.0, 60.0], [-0.80, -0.55, 0.22], None),
+        flange(("wing 3", ilium), [17.0, -6.0, 82.0], [-0.09, -0.22, 0.97], Some(40.0)),
         Line {
             screw: "HA 4.5",
             swivel_deg: 0.0,
-            ..flange(("tuber 1", ischium), [-9.0, 27.0, -26.0], [-0.85, 0.04, -0.53], None)
+            ..flange(("tuber 1", ischium), [-9.0, 18.0, -34.0], [-0.88, 0.10, -0.46], None)
         },
-        flange(("tuber 2", ischium), [-16.0, 30.0, -52.0], [-0.70, 0.26, -0.65], Some(30.0)),
+        flange(("tuber 2", ischium), [-16.0, 30.0, -60.0], [-0.80, 0.20, -0.56], Some(30.0)),
         Line {
             screw: "HA 4.5",
             swivel_deg: 0.0,
-            ..flange(("pubis", pubis), [-26.0, -34.0, -8.0], [-0.45, 0.80, 0.40], Some(18.0))
+            ..flange(("pubis", pubis), [-53.0, -49.5, -22.5], [-0.70, 0.55, 0.45], Some(18.0))
         },
     ]
 }
@@ -143,11 +143,13 @@ fn hole(scene: &Scene, centre: PatientPoint, line: &Line) -> HoleDraft {
     }
 }
 
-/// The place on a line where a flange on the first bone would seat a head.
+/// The place on a line where a flange on the bone at, or next after, `through`
+/// would seat a head.
 fn before_bone(scene: &Scene, through: PatientPoint, direction: Direction) -> PatientPoint {
-    const BACK_MM: f64 = 35.0;
+    const BACK_MM: f64 = 60.0;
     let start = through + direction * -BACK_MM;
-    let first = scene.bone_along(start, direction, 2.0 * BACK_MM).first().map_or(0.0, |b| b.0);
+    let bone = scene.bone_along(start, direction, 2.0 * BACK_MM);
+    let first = bone.iter().find(|(_, to)| *to > BACK_MM).map_or(BACK_MM, |(from, _)| *from);
     start + direction * (first - FLANGE_MM)
 }
 

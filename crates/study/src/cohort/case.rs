@@ -137,6 +137,9 @@ impl Bench<'_> {
             return Ok(Standing::Stale(Some(Redo::Inputs)));
         }
         let outcome = record.outcome;
+        if outcome == Outcome::Done && !record.keep.covers(&self.params.keep) {
+            return Ok(Standing::Stale(Some(Redo::Files)));
+        }
         if !sealed || record.places != inputs.places {
             let places = inputs.places.clone();
             let renewed = Record { files: inputs.seal.clone(), places, ..record };
@@ -171,6 +174,7 @@ impl Bench<'_> {
             places: inputs.places,
             files: inputs.seal,
             report: report.map(|bytes| Digest::of(bytes).hex()),
+            keep: self.params.keep.clone(),
         }
     }
 
@@ -189,7 +193,9 @@ impl Bench<'_> {
         record.write(out)?;
         let wanted = self.place.case(&row.case);
         let already = Record::read(&wanted, &row.case);
-        if already.is_some_and(|(other, _)| other.input == record.input) {
+        if already
+            .is_some_and(|(other, _)| other.input == record.input && other.keep == record.keep)
+        {
             return Ok(());
         }
         for shard in self.parts.iter().filter(|shard| shard.takes(row.number - 1)) {

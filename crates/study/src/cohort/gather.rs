@@ -40,6 +40,8 @@ pub fn gather(params: &GatherParams) -> Result<GatherSummary, CohortError> {
     let folder = room.path().join("tables");
     std::fs::create_dir(&folder).map_err(cannot())?;
     let mut tables = Tables {
+        place: &place,
+        has_truth: manifest.has_truth(),
         cases: Table::begin(&folder, "cases", Schema::cases(&manifest))?,
         holes: Table::begin(&folder, "holes", Schema::holes(&manifest))?,
         findings: Table::begin(&folder, "findings", Schema::findings())?,
@@ -54,7 +56,7 @@ pub fn gather(params: &GatherParams) -> Result<GatherSummary, CohortError> {
     let mut source = Source { lines: Lines::open(&place), recipe: place.recipe()?, place: &place };
     for row in manifest.rows() {
         let line = source.line(row);
-        tables.case(row, line.as_ref(), &manifest, &mut overview, &mut summary)?;
+        tables.case(row, line.as_ref(), &mut overview, &mut summary)?;
     }
     tables.finish()?;
     let page = overview.page(&params.caution).into_bytes();
@@ -85,18 +87,19 @@ impl Source<'_> {
     }
 }
 
-struct Tables {
+struct Tables<'a> {
+    place: &'a Place,
+    has_truth: bool,
     cases: Table,
     holes: Table,
     findings: Table,
 }
 
-impl Tables {
+impl Tables<'_> {
     fn case(
         &mut self,
         row: &Row,
         line: Option<&Line>,
-        manifest: &Manifest,
         overview: &mut Overview<'_>,
         summary: &mut GatherSummary,
     ) -> Result<(), CohortError> {
@@ -113,9 +116,9 @@ impl Tables {
             cells[0] = Cell::Text("unfinished".to_owned());
             return self.cases.push(&[&keys[..], &cells, &own].concat());
         };
-        let truth = manifest.has_truth().then(|| truth_of(row, summary));
+        let truth = self.has_truth.then(|| truth_of(row, summary));
         self.cases.push(&[&keys[..], &cells(&CASES, &line.values), &own].concat())?;
-        overview.case(row, line);
+        overview.case(row, line, || self.place.case(&row.case).join("report.html").exists());
         for values in &line.holes {
             let measured = cells(&HOLES, values);
             let errors = truth.as_ref().map(|t| t.cells(values)).unwrap_or_default();

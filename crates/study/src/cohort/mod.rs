@@ -5,9 +5,9 @@
 //!
 //! | command | call | exit status |
 //! |---|---|---|
-//! | `cohort MANIFEST --out DIR [--shard I/N] …` | [`run`] with [`RunParams`], [`CaseRunner`], [`Hooks`] | [`RunSummary::exit`] |
-//! | `cohort MANIFEST --out DIR --gather` | [`gather`] with [`GatherParams`] | [`GatherSummary::exit`] |
-//! | `cohort check MANIFEST` | [`check`] with [`CheckHooks`] | [`CheckSummary::exit_status`] |
+//! | `cohort MANIFEST --out DIR [--shard I/N] …` | [`run()`] with [`RunParams`], [`CaseRunner`], [`Hooks`] | [`RunSummary::exit`] |
+//! | `cohort MANIFEST --out DIR --gather` | [`gather()`] with [`GatherParams`] | [`GatherSummary::exit`] |
+//! | `cohort check MANIFEST` | [`check()`] with [`CheckHooks`] | [`CheckSummary::exit_status`] |
 //!
 //! Any of them may fail as a whole with a [`CohortError`], whose
 //! [`CohortError::exit_status`] and one-sentence `Display` are for the

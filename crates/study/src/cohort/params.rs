@@ -3,6 +3,8 @@
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use serde::{Deserialize, Serialize};
+
 use super::child::Failure;
 use super::record::Outcome;
 use super::shard::Shard;
@@ -29,7 +31,8 @@ pub struct RunParams {
 }
 
 /// Which files of a case stay beside `case.json` and `report.json`.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Keep {
     /// None: two files a case.
     ReportOnly,
@@ -37,6 +40,17 @@ pub enum Keep {
     Named(Vec<String>),
     /// All.
     Everything,
+}
+
+impl Keep {
+    /// Whether a case of which this was kept has all that `wanted` asks for.
+    pub(crate) fn covers(&self, wanted: &Self) -> bool {
+        match (self, wanted) {
+            (Self::Everything, _) | (_, Self::ReportOnly) => true,
+            (Self::Named(kept), Self::Named(names)) => names.iter().all(|n| kept.contains(n)),
+            _ => false,
+        }
+    }
 }
 
 /// When a recorded case counts as unchanged.
@@ -100,6 +114,8 @@ pub enum Redo {
     Recipe,
     /// Its record or report is not whole.
     Damaged,
+    /// Files are asked for that were not kept.
+    Files,
 }
 
 impl Redo {
@@ -109,6 +125,7 @@ impl Redo {
             Self::Inputs => "its scan or plan has changed",
             Self::Recipe => "flags or version have changed",
             Self::Damaged => "its record is damaged",
+            Self::Files => "files asked for were not kept",
         }
     }
 }

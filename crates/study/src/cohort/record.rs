@@ -12,6 +12,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 
 use super::key::Digest;
+use super::params::Keep;
 use super::place;
 
 /// Name of the record within a case's folder.
@@ -75,6 +76,8 @@ pub(crate) struct Record {
     pub(crate) files: String,
     /// Digest of `report.json`, where there is one.
     pub(crate) report: Option<String>,
+    /// Which other files were asked for.
+    pub(crate) keep: Keep,
 }
 
 impl Record {

@@ -98,6 +98,7 @@ struct Region {
 /// One line of the list of cases.
 struct Indexed {
     case: String,
+    has_page: bool,
     outcome: Option<Outcome>,
     grades: [u64; GRADES.len()],
     findings: usize,
@@ -134,11 +135,19 @@ impl<'a> Overview<'a> {
         if self.unfinished_named.len() < UNFINISHED {
             self.unfinished_named.push((row.number, row.case.clone()));
         }
-        self.note(row, None, [0; GRADES.len()], 0);
+        self.note(Indexed {
+            case: row.case.clone(),
+            has_page: false,
+            outcome: None,
+            grades: [0; GRADES.len()],
+            findings: 0,
+        });
     }
 
     /// A case with one.
-    pub(super) fn case(&mut self, row: &Row, line: &Line) {
+    ///
+    /// - `has_page`: asked only of cases that are listed.
+    pub(super) fn case(&mut self, row: &Row, line: &Line, has_page: impl Fn() -> bool) {
         let tallies = if line.outcome == Outcome::Done {
             self.done += 1;
             &mut self.findings
@@ -165,7 +174,9 @@ impl<'a> Overview<'a> {
         };
         let grades = std::array::from_fn(|i| count(&GRADES[i]));
         let findings = if line.outcome == Outcome::Done { line.findings.len() } else { 0 };
-        self.note(row, Some(line.outcome), grades, findings);
+        let has_page = self.index.len() < INDEXED && has_page();
+        let outcome = Some(line.outcome);
+        self.note(Indexed { case: row.case.clone(), has_page, outcome, grades, findings });
     }
 
     /// A hole: its cells after the keys, and answers and errors where known.
@@ -195,15 +206,9 @@ impl<'a> Overview<'a> {
         }
     }
 
-    fn note(
-        &mut self,
-        row: &Row,
-        outcome: Option<Outcome>,
-        grades: [u64; GRADES.len()],
-        findings: usize,
-    ) {
+    fn note(&mut self, noted: Indexed) {
         if self.index.len() < INDEXED {
-            self.index.push(Indexed { case: row.case.clone(), outcome, grades, findings });
+            self.index.push(noted);
         }
     }
 }

@@ -6,7 +6,7 @@ use super::errors::varied;
 use super::plot::{distribution, scatter, shown};
 use super::script::SCRIPT;
 use super::style::STYLE;
-use super::{INDEXED, MEASURES, Overview, Tally};
+use super::{INDEXED, Indexed, MEASURES, Overview, Tally};
 use crate::cohort::GRADES;
 use crate::cohort::place::case_folder;
 use crate::cohort::record::Outcome;
@@ -261,10 +261,11 @@ impl Overview<'_> {
                 let folder = case_folder(&case.case);
                 let grades = case.grades.map(|count| count.to_string()).join(",");
                 format!(
-                    "[{},\"{}\",{outcome},\"{}\",{grades},{}]",
+                    "[{},\"{}\",{outcome},\"{}\",\"{}\",{grades},{}]",
                     position + 1,
                     case.case,
                     &folder[..2],
+                    file_of(case),
                     case.findings
                 )
             })
@@ -274,8 +275,18 @@ impl Overview<'_> {
 
     fn case_link(&self, row: usize) -> Markup {
         let Some(row) = self.manifest.rows().get(row - 1) else { return html! {} };
-        let href = format!("../cases/{}/report.json", case_folder(&row.case));
+        let file = self.index.get(row.number - 1).map_or("report.json", file_of);
+        let href = format!("../cases/{}/{file}", case_folder(&row.case));
         html! { a href=(href) { (row.case) } }
+    }
+}
+
+/// What to open of a case.
+fn file_of(case: &Indexed) -> &'static str {
+    match (case.outcome, case.has_page) {
+        (Some(Outcome::Done), true) => "report.html",
+        (Some(Outcome::Done), false) => "report.json",
+        _ => "case.json",
     }
 }
 

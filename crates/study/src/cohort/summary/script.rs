@@ -13,8 +13,8 @@ function draw(){
  shown.slice(page*size,page*size+size).forEach(function(r){
   var tr=document.createElement('tr');cell(tr,r[0]);
   var td=cell(tr,'',true);
-  if(r[2]===3){td.textContent=r[1]}else{var a=document.createElement('a');a.href='../cases/'+r[3]+'/'+r[1]+'/'+(r[2]===0?'report.json':'case.json');a.textContent=r[1];td.appendChild(a)}
-  cell(tr,words[r[2]],true);for(var i=4;i<r.length;i++)cell(tr,r[i]);
+  if(r[2]===3){td.textContent=r[1]}else{var a=document.createElement('a');a.href='../cases/'+r[3]+'/'+r[1]+'/'+r[4];a.textContent=r[1];td.appendChild(a)}
+  cell(tr,words[r[2]],true);for(var i=5;i<r.length;i++)cell(tr,r[i]);
   body.appendChild(tr)});
  var last=Math.max(0,Math.ceil(shown.length/size)-1);
  say.textContent=shown.length+' cases, page '+(page+1)+' of '+(last+1);
