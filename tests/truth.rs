@@ -74,10 +74,11 @@ stocked_lengths_mm = [20, 22, 24, 26, 28, 30, 32, 34, 36, 38, 40, 42, 44, 46, 48
         let seat = pose.point(PatientPoint([1.3, -0.7, 2.1]) + out * 32.5);
         let [x, y, z] = seat.0;
         let [a, b, c] = pose.direction(-out.tilted(0.08, index as f64)).components();
-        text += &format!(
+        let hole = format!(
             "[[hole]]\nid = \"{index}\"\nzone = \"cup\"\nseat_mm = [{x:.9}, {y:.9}, {z:.9}]\n\
              direction = [{a:.12}, {b:.12}, {c:.12}]\nscrew = \"inner\"\n"
         );
+        text.push_str(&hole);
     }
     Plan::parse(&text, Format::Toml).expect("the plan is sound")
 }

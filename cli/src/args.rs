@@ -33,6 +33,8 @@ pub(crate) enum Command {
     Compare(Compare),
     /// Many cases
     Cohort(Cohort),
+    /// A synthetic CT series with its answers
+    Phantom(Phantom),
     /// A first plan, a plan from a table of holes, or is a plan sound
     Plan(Plan),
     /// Propose hip centres found on the surface, to be confirmed
@@ -254,6 +256,17 @@ pub(crate) enum CohortCommand {
         /// CSV or TOML of cases
         manifest: PathBuf,
     },
+}
+
+#[derive(Debug, ClapArgs)]
+pub(crate) struct Phantom {
+    /// Recipe, TOML; docs/methods/phantom.md explains it
+    pub(crate) recipe: PathBuf,
+    /// Make the variants that the recipe asks for, and a manifest of them
+    #[arg(long)]
+    pub(crate) vary: bool,
+    #[command(flatten)]
+    pub(crate) out: Out,
 }
 
 #[derive(Debug, ClapArgs)]

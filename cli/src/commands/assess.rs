@@ -18,7 +18,7 @@ pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
     let progress = Progress::begin();
     let result =
         assess(&args.scan, &args.plan, (&args.out.out, replace(&args.out)), &params, &|stage| {
-            progress.told(stage)
+            progress.told(stage);
         });
     progress.end();
     let record = result.map_err(Failure::of(json))?;

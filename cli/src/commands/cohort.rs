@@ -13,16 +13,16 @@ use crate::args::{Cohort, CohortCommand, Measure};
 use crate::terminal::{self, Failure};
 
 /// Run, gather or check a cohort.
-pub(crate) fn run(args: &Cohort) -> Result<u8, Failure> {
+pub(crate) fn run(args: &Cohort) -> u8 {
     let result = match &args.command {
         Some(CohortCommand::Check { manifest }) => checked(manifest),
         None => worked(args),
     };
     match result {
-        Ok(status) => Ok(status),
+        Ok(status) => status,
         Err(error) => {
             terminal::say(&format!("error: {}", terminal::plain(&error.to_string())));
-            Ok(error.exit_status())
+            error.exit_status()
         }
     }
 }

@@ -24,7 +24,9 @@ pub(crate) fn run(args: &Demo) -> Result<u8, Failure> {
         &args.out.join("plan.toml"),
         (&args.out.join("report"), Replace::EarlierResults),
         &params,
-        &|stage| progress.told(stage),
+        &|stage| {
+            progress.told(stage);
+        },
     );
     progress.end();
     let record = result.map_err(Failure::of(json))?;

@@ -8,6 +8,7 @@ mod demo;
 mod inspect;
 mod landmarks;
 mod measure;
+mod phantom;
 mod plan;
 mod refine;
 mod screws;
@@ -26,7 +27,8 @@ pub(crate) fn run(args: Args) -> Result<u8, Failure> {
         Command::Stock(args) => stock::run(&args),
         Command::Refine(args) => refine::run(&args),
         Command::Compare(args) => compare::run(&args),
-        Command::Cohort(args) => cohort::run(&args),
+        Command::Cohort(args) => Ok(cohort::run(&args)),
+        Command::Phantom(args) => phantom::run(&args),
         Command::Plan(args) => plan::run(&args.command),
         Command::Landmarks(args) => landmarks::run(&args),
         Command::Screws => {

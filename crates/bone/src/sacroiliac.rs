@@ -145,8 +145,7 @@ impl Sacroiliac {
     /// reaches. The two tables of an ilium make a valley too, but beyond them
     /// comes muscle.
     pub(crate) fn has_sacrum(&self, patch: &Patch) -> bool {
-        let mut nodes = 0;
-        let mut bony = 0;
+        let (mut nodes, mut bony) = (0_usize, 0_usize);
         for (node, place_mm) in self.places_mm.iter().enumerate() {
             if place_mm.is_nan() {
                 continue;

@@ -84,7 +84,7 @@ impl PlanDraft {
         ];
         blocks.extend(self.approach.map(|axis| {
             format!(
-                "[approach]\naxis = {}\nhalf_angle_deg = 50.0\ndrill_length_mm = 120.0\n\
+                "[approach]\naxis = {}\nhalf_angle_deg = 65.0\ndrill_length_mm = 120.0\n\
                  drill_radius_mm = 5.0\n",
                 direction(axis)
             )

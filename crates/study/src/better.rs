@@ -47,7 +47,7 @@ pub fn write_refined(
             "no law of strength is stated in the calibration's mineral",
         )])
     })?;
-    let asked = RefineParams::with(robust_params(params), StrengthParams::with(line));
+    let asked = RefineParams::with(robust_params(&file.plan, params), StrengthParams::with(line));
     let scene = before.prepared.scene();
     let refined = refine(&scene, &file.plan, &asked, &OpenCorridors, stop);
     let text = refined.plan.resolved_toml();

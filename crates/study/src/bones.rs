@@ -45,7 +45,7 @@ pub fn write_bones(
         rows.push(row);
         files.extend(file);
     }
-    let text = whole(&bones, rows);
+    let text = whole(&bones, &rows);
     files.push(("labels.nii.gz".to_owned(), labels_nii_gz(&bones.grid, &bones.labels)?));
     files.push(("bones.json".to_owned(), text.clone().into_bytes()));
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
@@ -93,8 +93,11 @@ fn side_of(name: Option<BoneName>) -> MeshSide {
     }
 }
 
+/// A file's name and bytes.
+type NamedFile = (String, Vec<u8>);
+
 /// One bone's row of `bones.json` and its surface's file.
-fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<(String, Vec<u8>)>), CaseError> {
+fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<NamedFile>), CaseError> {
     let record = &bones.records[usize::from(label) - 1];
     let stem = record.name.map_or_else(|| format!("bone-{label}"), |name| name.as_str().to_owned());
     let extraction = SurfaceNets
@@ -146,7 +149,7 @@ fn surface_row(surface: &ClosedSurface) -> Value {
     })
 }
 
-fn whole(bones: &Bones, rows: Vec<Value>) -> String {
+fn whole(bones: &Bones, rows: &[Value]) -> String {
     let findings: Vec<Value> =
         bones.findings.iter().map(|finding| json!({"code": finding.code()})).collect();
     let all = json!({

@@ -189,7 +189,7 @@ fn judge_prepared(
     let calibrated = calibrate(plan, &prepared.intake, params)?;
     hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);
-    let set = judge_set(&scene, plan, &holes, &set_params(file));
+    let set = judge_set(&scene, plan, &holes, &set_params(file, &calibrated));
     told(Stage::Surface);
     let mut findings = records::findings_of_scan(&prepared, hip_bone(plan));
     findings.extend(calibrated.finding());
@@ -205,9 +205,15 @@ fn judge_prepared(
     Ok(Judged { prepared, holes, set, calibrated, surface, chart, findings })
 }
 
-/// How the set is judged: as ever, with the component that the plan names.
-pub(crate) fn set_params(file: &PlanFile) -> SetParams {
-    SetParams { part: file.part.clone(), ..SetParams::OWN }
+/// How the set is judged: with the component that the plan names, and moduli
+/// by the scan's own line from HU to density where it is one of hydroxyapatite.
+fn set_params(file: &PlanFile, calibrated: &Calibrated) -> SetParams {
+    let mut asked = SetParams { part: file.part.clone(), ..SetParams::OWN };
+    if let Some(line) = calibrated.line() {
+        asked.load.modulus.ha_per_hu = line.slope;
+        asked.load.modulus.ha_at_zero = line.intercept;
+    }
+    asked
 }
 
 impl Judged {

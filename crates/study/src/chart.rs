@@ -77,7 +77,7 @@ pub fn write_chart(
     Ok(words(&found))
 }
 
-fn chosen_screw(plan: &pilothole_plan::Plan, wishes: &ChartWishes) -> Result<usize, CaseError> {
+fn chosen_screw(plan: &Plan, wishes: &ChartWishes) -> Result<usize, CaseError> {
     let Some(name) = &wishes.screw else {
         return plan.holes.first().map(|hole| hole.screw).ok_or_else(|| {
             CaseError::Usage("the plan has no hole to take a screw from; add --screw".to_owned())

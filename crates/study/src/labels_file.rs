@@ -23,7 +23,7 @@ const HEADER_BYTES: usize = 352;
 /// # References
 ///
 /// NIfTI-1 Data Format Standard, `nifti1.h`, fields by their byte offset.
-pub fn labels_nii_gz(grid: &Grid, labels: &Labels) -> Result<Vec<u8>, CaseError> {
+pub(crate) fn labels_nii_gz(grid: &Grid, labels: &Labels) -> Result<Vec<u8>, CaseError> {
     if grid.slice_places().is_some() {
         return Err(CaseError::Failed(
             "the slices are unevenly spaced, which a NIfTI file cannot say".to_owned(),

@@ -18,7 +18,7 @@ pub(crate) fn parameters(plan: &Plan, params: &CaseParams, prepared: &Prepared) 
     policy(&mut list, plan);
     path(&mut list, params, prepared);
     grade(&mut list, params);
-    placements(&mut list, params);
+    placements(&mut list, plan, params);
     list.0
 }
 
@@ -133,12 +133,12 @@ fn grade(list: &mut List, params: &CaseParams) {
     list.number("grade.fair_hu", grade.fair_hu, "HU", ZOU);
 }
 
-fn placements(list: &mut List, params: &CaseParams) {
+fn placements(list: &mut List, plan: &Plan, params: &CaseParams) {
     const GUIDES: &str = "own reading of guide series, between spine and pelvis (Meesters 2021, \
                           J Pers Med 11:763: median 3.6 mm, 5.9 deg)";
     const COMPONENT: &str = "own reading of planned against achieved custom components \
                              (Bone Jt Open 2024;5-4)";
-    let robust = robust_params(params);
+    let robust = robust_params(plan, params);
     list.number("robust.entry_sd", robust.entry_sd_mm, "mm", GUIDES);
     list.number("robust.angle_sd", robust.angle_sd_rad.to_degrees(), "deg", GUIDES);
     list.number("robust.shift_sd", robust.shift_sd_mm, "mm", COMPONENT);

@@ -32,7 +32,12 @@ pub(crate) fn scan_record(intake: &Intake) -> ScanRecord {
 
 /// The digest over voxels and geometry, hexadecimal.
 pub(crate) fn digest_words(intake: &Intake) -> String {
-    intake.digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    intake.digest.iter().fold(String::new(), |mut words, byte| {
+        for half in [byte >> 4, byte & 15] {
+            words.push(char::from_digit(u32::from(half), 16).unwrap_or('0'));
+        }
+        words
+    })
 }
 
 /// How the slices lie: by the patient axis that their normal is nearest to.

@@ -44,11 +44,6 @@ pub fn region_of(plan: &Plan, volume: &Volume) -> Result<Region, Vec<Reason>> {
         .ok_or_else(|| vec![Reason::new("plan.outside_scan", "the socket lies outside the scan")])
 }
 
-/// The part of a scan around one hip centre, for work without holes.
-pub fn region_around(centre: PatientPoint, reach_mm: f64, volume: &Volume) -> Option<Region> {
-    Region::around(volume.grid(), centre, reach_mm)
-}
-
 struct Reach {
     low: [f64; 3],
     high: [f64; 3],

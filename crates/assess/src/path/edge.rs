@@ -39,7 +39,7 @@ pub fn place_edges(
     let room_mm = seen_to_mm - enters_mm;
     let side = |at_mm: f64, inward: f64| Side { profile, at_mm, inward, room_mm, window };
     let mut near = if crossing.seat_depth_mm > 0.0 {
-        side(0.0, 1.0).from_within(params)
+        side(0.0, 1.0).begun_within(params)
     } else {
         side(enters_mm, 1.0).place(scene.threshold_hu, params)
     };
@@ -119,7 +119,7 @@ impl Side<'_> {
 
     /// The end where the path begins inside bone: position 0, and what is left
     /// of a cortex there.
-    fn from_within(&self, params: &PathParams) -> Edge {
+    fn begun_within(&self, params: &PathParams) -> Edge {
         let mut edge = self.edge(0.0, EdgeRule::Seat);
         let inwards = self.window.inwards_mm.min(self.room_mm);
         if let Some((depth, hu)) =

@@ -219,3 +219,50 @@ impl Region {
         Self { measures: MEASURES.iter().map(measure).collect(), grades: [0; GRADES.len()] }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn manifest(cases: usize) -> Manifest {
+        let home = tempfile::tempdir().expect("a folder to work in");
+        let path = home.path().join("m.csv");
+        let rows: String = (1..=cases).map(|n| ["c", &n.to_string(), ",s,p\n"].concat()).collect();
+        std::fs::write(&path, ["case,scan,plan\n", &rows].concat()).expect("written");
+        Manifest::read(&path).expect("sound")
+    }
+
+    #[test]
+    fn a_hole_far_from_the_others_is_named_with_its_case() {
+        let manifest = manifest(40);
+        let mut overview = Overview::new(&manifest);
+        for (at, row) in manifest.rows().iter().enumerate() {
+            let mut cells = vec![Cell::Empty; HOLES.len()];
+            let depth = if at == 16 { 150.0 } else { 40.0 + at as f64 / 10.0 };
+            cells[overview.places.measures[0]] = Cell::Real(depth);
+            cells[overview.places.region] = Cell::Text("ilium".to_owned());
+            cells[overview.places.id] = Cell::Text("a<b".to_owned());
+            overview.hole(row, &cells, &[]);
+        }
+        let page = overview.page("A licensed surgeon decides.");
+        let (_, outliers) = page.split_once("<h2>Outliers</h2>").expect("a section");
+        let (outliers, _) = outliers.split_once("<h2>").expect("another follows");
+        assert_eq!(outliers.matches("report.json").count(), 1);
+        assert!(outliers.contains(">c17</a>") && outliers.contains("a&lt;b"), "{outliers}");
+        assert!(page.contains("A licensed surgeon decides."));
+    }
+
+    #[test]
+    fn the_page_of_very_many_cases_lists_the_first() {
+        let manifest = manifest(INDEXED + 5);
+        let mut overview = Overview::new(&manifest);
+        for row in manifest.rows() {
+            overview.unfinished(row);
+        }
+        let page = overview.page("");
+        assert!(page.contains(&format!("\"c{INDEXED}\"")));
+        assert!(!page.contains(&format!("\"c{}\"", INDEXED + 1)));
+        assert!(page.contains(&format!("and {} more", INDEXED + 5 - UNFINISHED)));
+        assert!(page.len() < 2_000_000, "{}", page.len());
+    }
+}
