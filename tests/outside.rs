@@ -1,9 +1,10 @@
-//! Against the outside world: Hounsfield units of a real scan by another
-//! library.
+//! Against the outside world: Hounsfield units by other libraries.
 
+use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder};
+use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Storage, Tissue, write_series};
 use pilothole_study::{Limits, open};
 use pilothole_tests::{real_scans, root};
-use pilothole_volume::{Direction, Offset, PatientPoint};
+use pilothole_volume::{Direction, Grid, Offset, PatientPoint};
 
 /// Largest difference, HU: rounding of recorded positions and values.
 const TOLERANCE_HU: f64 = 0.5;
@@ -31,4 +32,39 @@ fn hu_along_ten_paths_equal_simpleitks_linear_sampling() {
     }
     assert_eq!(compared, 440, "something was compared");
     assert!(worst <= TOLERANCE_HU, "worst difference {worst} HU");
+}
+
+#[test]
+fn voxels_equal_those_of_another_decoder() {
+    // dicom-object and dicom-pixeldata read the same files on their own.
+    let centre = PatientPoint([0.0; 3]);
+    let mut scene = Scene::empty();
+    scene.paint(Solid::Ball { centre, radius_mm: 9.0 }, Tissue::Cortical, 1200.0, 1);
+    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+    let grid = Grid::from_axes([24, 20, 16], PatientPoint([-12.0, -10.0, -8.0]), axes, [1.0; 3])
+        .expect("square");
+    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
+    for (storage, intercept) in [(Storage::Signed, 0.0), (Storage::Twelve, -1024.0)] {
+        let home = tempfile::tempdir().expect("a folder");
+        let header = SeriesHeader { storage, intercept, padding: None, ..SeriesHeader::default() };
+        let files = write_series(&volume, home.path(), &header).expect("written");
+        let limits = Limits::default();
+        let ours = open(home.path(), &limits)
+            .and_then(|scan| scan.read(None, &limits))
+            .expect("the series is read")
+            .volume;
+        for (slice, file) in files.iter().enumerate() {
+            let object = dicom_object::open_file(file).expect("another library opens it");
+            let options = ConvertOptions::new().with_modality_lut(ModalityLutOption::Default);
+            let theirs: Vec<f64> = object
+                .decode_pixel_data()
+                .and_then(|pixels| pixels.to_vec_with_options(&options))
+                .expect("another library decodes it");
+            assert_eq!(theirs.len(), 24 * 20);
+            for (at, hu) in theirs.iter().enumerate() {
+                let found = f64::from(ours.hu_or_nan([at % 24, at / 24, slice]));
+                assert!((found - hu).abs() < 1e-9, "slice {slice}, pixel {at}: {found} != {hu}");
+            }
+        }
+    }
 }

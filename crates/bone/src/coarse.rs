@@ -145,8 +145,12 @@ impl Cells {
         [b.cross(c), c.cross(a), a.cross(b)].map(|n| n.dot(direction.offset()) / volume)
     }
 
-    /// Cells within about `reach_mm` of a cell whose value is above 0.
+    /// Cells of which any part may lie within `reach_mm` of the centre of a cell
+    /// whose value is above 0.
     pub(crate) fn near(&self, values: &[f32], reach_mm: f64) -> Vec<bool> {
+        // A cell's far corner counts, so that no voxel within reach is missed.
+        let square: f64 = self.edges.iter().map(|edge| edge.dot(*edge)).sum();
+        let reach_mm = reach_mm + 0.5 * square.sqrt();
         let reach = self.edges.map(|edge| (reach_mm / edge.length_mm()).ceil() as isize);
         let ball: Vec<[isize; 3]> = box_of(reach)
             .filter(|[x, y, z]| {

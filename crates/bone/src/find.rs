@@ -59,7 +59,7 @@ pub fn find_bones(
     let hips = find_hips(&patch, params, &mut findings);
     let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
     let ranks = rank(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let owned = separate(&patch, &ranks, &hips, &params.hips);
+    let owned = separate(&patch, &ranks, &metal.metal, &hips, &params.hips);
     let enclosed = enclose_all(&patch, &cells, &owned, &hips);
     let mut labels = merge(&patch, &enclosed);
     let names = pieces::clean(&patch, &metal.metal, &mut labels, &owned.names, &mut findings);
@@ -128,7 +128,7 @@ fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>
                 limit: JOINT_SEEN_LIMIT,
             });
         }
-        let sacroiliac = Sacroiliac::find(patch, &joint).filter(|s| s.has_sacrum(patch));
+        let sacroiliac = Sacroiliac::find(patch, &joint);
         if sacroiliac.is_none() {
             findings.push(BoneFinding::SacroiliacNotResolved { side: hint.side });
         }
@@ -180,9 +180,6 @@ const SACROILIAC_REACH_MM: f64 = 10.0;
 /// Depth below the joint surface from which a head is surely head, mm.
 const SURELY_HEAD_MM: f64 = -3.0;
 
-/// Depth below the sphere of an empty socket from which it is surely hollow, mm.
-const SURELY_HOLLOW_MM: f64 = -3.0;
-
 /// What the joints say of a voxel that is no wall.
 fn prior(
     patch: &Patch,
@@ -202,12 +199,13 @@ fn prior(
         {
             return Prior::Outside;
         }
-        if !(is_hip || is_femur) || !joint.reaches(point, JOINT_WIDTH_MM) {
+        let alone = is_femur && !joint.head;
+        if !(is_hip || is_femur) || alone || !joint.reaches(point, JOINT_WIDTH_MM) {
             continue;
         }
         let place = joint.place(point);
         if is_femur {
-            if joint.head && place.beyond_mm < SURELY_HEAD_MM {
+            if place.beyond_mm < SURELY_HEAD_MM {
                 return Prior::Inside;
             }
             let across = place.beyond_mm > 0.0 && place.beyond_mm < JOINT_WIDTH_MM;
@@ -216,17 +214,10 @@ fn prior(
             }
             continue;
         }
-        if !joint.head {
-            // Nothing fills the socket: the sheet follows no joint space there,
-            // and only what is surely in the hollow is kept open.
-            if place.beyond_mm < SURELY_HOLLOW_MM {
-                return Prior::Outside;
-            }
-            continue;
-        }
         let in_joint_space =
             || sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, point));
-        if place.beyond_mm < 0.0 || (!place.in_neck() && in_joint_space()) {
+        let in_head = joint.head && place.beyond_mm < 0.0;
+        if in_head || (!place.in_neck() && in_joint_space()) {
             return Prior::Outside;
         }
     }

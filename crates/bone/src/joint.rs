@@ -11,7 +11,7 @@ use std::f64::consts::{PI, TAU};
 use pilothole_volume::{Direction, Offset, PatientPoint, nearest_voxel};
 
 use crate::params::{HipHint, Side};
-use crate::patch::Patch;
+use crate::patch::{Patch, box_of};
 use crate::sheet::{Prices, Sheet};
 
 /// Directions of the coarse fit; 500 are 5° apart, 2 mm on a femoral head.
@@ -25,11 +25,15 @@ const STEP_MM: f64 = 0.5;
 /// Pull of the sheet towards the sphere, HU per mm²: 2 mm off costs as much as
 /// a valley of 24 HU earns.
 const STIFFNESS_HU: f32 = 6.0;
+/// Brighter than muscle, clot and joint fluid, HU.
+const BONY_HU: f32 = 140.0;
 /// How far beyond the joint surface the socket's wall is looked for, mm; the
 /// acetabular fossa is 5 to 8 mm deep.
 const SOCKET_REACH_MM: f64 = 12.0;
 /// How far the centre may move from where it was said to be, mm.
 const CENTRE_REACH_MM: f64 = 6.0;
+/// Spacing of the centres from which the fit starts, mm.
+const START_MM: f64 = 2.5;
 /// Half-angle of the cone around the neck where there is no joint.
 const NECK_HALF_ANGLE_DEG: f64 = 45.0;
 /// Usual radius of the joint, mm, and its spread; adult heads are 20 to 28.
@@ -114,8 +118,9 @@ impl Joint {
         let mut walls = vec![f32::NAN; NET[0] * NET[1]];
         for (node, wall) in walls.iter_mut().enumerate() {
             let Some(ray) = net_direction(node) else { continue };
-            let mut at_mm = f64::from(self.radii_mm[node]);
-            let end_mm = at_mm + SOCKET_REACH_MM;
+            let surface_mm = f64::from(self.radii_mm[node]);
+            let mut at_mm = if self.head { surface_mm } else { 0.3 * surface_mm };
+            let end_mm = surface_mm + SOCKET_REACH_MM;
             while at_mm < end_mm {
                 let index = nearest_voxel(&patch.grid, self.centre + ray * at_mm);
                 if index.is_some_and(|index| is_wall(patch.grid.offset_of(index))) {
@@ -129,7 +134,8 @@ impl Joint {
         Socket { radii_mm: smooth }
     }
 
-    /// Whether a point lies between the joint surface and the socket's wall.
+    /// Whether a point lies between the joint surface and the socket's wall;
+    /// in an empty socket, between the centre and the wall.
     pub(crate) fn in_joint_space(&self, socket: &Socket, at: PatientPoint) -> bool {
         let offset = at - self.centre;
         let from_centre_mm = offset.length_mm().max(1e-6);
@@ -138,7 +144,8 @@ impl Joint {
         let row = (polar.round() as usize).min(NET[0] - 1);
         let column = around.round() as usize % NET[1];
         let wall_mm = f64::from(socket.radii_mm[row * NET[1] + column]);
-        from_centre_mm > self.surface_mm(unit) && from_centre_mm < wall_mm
+        let from_mm = if self.head { self.surface_mm(unit) } else { 0.0 };
+        from_centre_mm > from_mm && from_centre_mm < wall_mm
     }
 
     fn surface_mm(&self, unit: Offset) -> f64 {
@@ -152,22 +159,26 @@ impl Joint {
         low * (1.0 - v) + high * v
     }
 
-    /// A head shows as a shell or as dense bone inside the surface: in half of
-    /// the directions away from the neck the brightest of the last 6 mm inside
-    /// passes 140 HU, well above muscle, blood clot and joint fluid.
+    /// A head shows as bone deep inside (in a quarter of the directions away
+    /// from the neck something 7 mm or more inside the surface passes 140 HU;
+    /// muscle, clot and joint fluid do not), or as a shell: in half of the
+    /// directions in which nothing up to 16 mm beyond the surface passes it,
+    /// something within 8 mm inside does.
     fn holds_a_head(&self, patch: &Patch, rays: &[Direction]) -> bool {
-        let mut bright = 0;
-        let mut known = 0;
-        for ray in rays {
+        let peak = |ray: &Direction, range: std::ops::RangeInclusive<i32>| {
             let surface = self.surface_mm(ray.offset());
-            let inner = (2..=6)
-                .filter_map(|back| patch.sample(self.centre + *ray * (surface - f64::from(back))));
-            if let Some(peak) = inner.reduce(f32::max) {
-                known += 1;
-                bright += usize::from(peak > 140.0);
+            let read = |mm| patch.sample(self.centre + *ray * (surface + f64::from(mm)));
+            range.filter_map(read).fold(f32::NEG_INFINITY, f32::max)
+        };
+        let (mut deep, mut free, mut shell) = (0, 0, 0);
+        for ray in rays {
+            deep += usize::from(peak(ray, -18..=-7) > BONY_HU);
+            if peak(ray, 1..=16) < BONY_HU {
+                free += 1;
+                shell += usize::from(peak(ray, -8..=-1) > BONY_HU);
             }
         }
-        known > 0 && 2 * bright >= known
+        4 * deep >= rays.len() || (20 * free >= rays.len() && 2 * shell >= free)
     }
 }
 
@@ -228,20 +239,25 @@ fn read(patch: &Patch, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
 }
 
 fn fit_sphere(patch: &Patch, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
-    let score = |centre: PatientPoint, radius_mm: f64| {
+    let score_by = |rays: &[Direction], centre: PatientPoint, radius_mm: f64| {
         let moved = (centre - hint.centre).length_mm();
         let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
         let prior = 1.5 * moved * moved + (radius_mm - usual_mm).powi(2);
         joint_evidence(patch, centre, radius_mm, rays) - prior
     };
-    let radii = (19..=31).map(f64::from);
+    let few: Vec<Direction> = rays.iter().copied().step_by(4).collect();
+    let starts = box_of([1; 3]).map(|by| Offset(by.map(|b| b as f64 * START_MM)));
     let mut best = (f64::NEG_INFINITY, hint.centre, USUAL_RADIUS_MM);
-    for radius_mm in radii {
-        let value = score(hint.centre, radius_mm);
-        if value > best.0 {
-            best = (value, hint.centre, radius_mm);
+    for centre in starts.map(|offset| hint.centre + offset) {
+        for radius_mm in (19..=31).map(f64::from) {
+            let value = score_by(&few, centre, radius_mm);
+            if value > best.0 {
+                best = (value, centre, radius_mm);
+            }
         }
     }
+    let score = |centre, radius_mm| score_by(rays, centre, radius_mm);
+    best.0 = score(best.1, best.2);
     let mut step_mm = 2.0;
     while step_mm > 0.2 {
         let mut moved = false;
@@ -269,7 +285,8 @@ fn fit_sphere(patch: &Patch, hint: &HipHint, rays: &[Direction]) -> (PatientPoin
     (best.1, best.2)
 }
 
-/// Mean over the rays of what marks a joint at this radius, HU.
+/// Mean over the rays of what marks a joint at this radius, HU. The rise to the
+/// socket counts least: a head's own shell rises over its marrow too.
 fn joint_evidence(patch: &Patch, centre: PatientPoint, radius_mm: f64, rays: &[Direction]) -> f64 {
     let mut sum = 0.0;
     for ray in rays {
@@ -278,10 +295,15 @@ fn joint_evidence(patch: &Patch, centre: PatientPoint, radius_mm: f64, rays: &[D
         let inner = peak([-4.0, -3.0, -2.0, -1.0]);
         let outer = peak([1.0, 2.0, 3.0, 4.0]);
         let joint = at(0.0);
-        let rise = (outer - inner).min(outer - joint).clamp(0.0, 300.0);
-        let drop = (inner - outer.max(joint)).clamp(0.0, 200.0);
-        let valley = (inner.min(outer) - joint).clamp(0.0, 300.0);
-        sum += f64::from(rise + drop + 0.5 * valley);
+        let rise = (outer - inner).min(outer - joint).clamp(0.0, 120.0);
+        let mut drop = (inner - outer.max(joint)).clamp(0.0, 200.0);
+        // Beyond a head's free side lies soft tissue; beyond a socket's plate
+        // marrow, and then bone again.
+        if drop > 0.0 && outer.max(peak([6.0, 9.0, 12.0, 15.0])) > BONY_HU {
+            drop = 0.0;
+        }
+        let valley = (inner.min(outer) - joint).clamp(0.0, 200.0);
+        sum += f64::from(rise + 0.7 * drop + 1.5 * valley);
     }
     sum / rays.len().max(1) as f64
 }

@@ -59,7 +59,8 @@ fn plateau(patch: &Patch) -> Option<f32> {
 
 /// Where HU are not to be trusted: within `margin_mm` of metal, and wherever,
 /// in the slices that metal reaches, voxels of soft tissue or marrow leave
-/// their physical range more often than chance, air left out.
+/// their physical range more often than chance; air and voxels that touch a
+/// bone, half filled with it, are left out.
 pub(crate) fn artefact(
     patch: &Patch,
     cells: &Cells,
@@ -74,14 +75,25 @@ pub(crate) fn artefact(
     let near = cells.near(&metal, margin_mm);
     let in_reach = cells.near_in_slices(&metal, STREAK_REACH_MM);
     let air = large_air(patch);
+    let rim = patch.neighbours();
     let wrong = cells.mean(|at| {
         let index = patch.index(at);
         if !in_reach[cells.holding(index)] || patch.hu[at].is_nan() || air.has(index) {
             return f32::NAN;
         }
         let hu = patch.hu[at];
-        let out = if labels[at] == 0 { !SOFT_HU.contains(&hu) } else { hu < MARROW_LEAST_HU };
-        f32::from(u8::from(out))
+        if labels[at] != 0 {
+            return f32::from(u8::from(hu < MARROW_LEAST_HU));
+        }
+        let beside_bone =
+            || rim.iter().any(|s| s.from(patch.size, index, at).is_some_and(|to| labels[to] != 0));
+        if SOFT_HU.contains(&hu) {
+            0.0
+        } else if beside_bone() {
+            f32::NAN
+        } else {
+            1.0
+        }
     });
     let share = cells.smooth(&wrong, ZONE_REACH_MM);
     Mask::where_true(patch.size, |at| {

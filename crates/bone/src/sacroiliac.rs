@@ -33,7 +33,7 @@ const STEP_MM: f64 = 0.75;
 const LOOK_MM: f64 = 4.0;
 /// Where the ilium's outer table lies beyond the joint, mm; between the two
 /// tables of an ilium, which also make a valley, nothing follows there.
-const OUTER_TABLE_MM: [f64; 2] = [8.0, 18.0];
+const OUTER_TABLE_MM: [f64; 2] = [11.0, 24.0];
 /// Widest voxel in the plane in which the joint (2 to 4 mm) can show; at 3 mm
 /// the marrow between the ilium's tables is the darker valley.
 const COARSEST_MM: f64 = 2.0;
@@ -45,13 +45,6 @@ const SEEN_HU: f32 = 60.0;
 const LEAST_SEEN: f64 = 0.03;
 /// The sheet is believed this many nodes around one that shows the joint.
 const BELIEVED_NODES: usize = 3;
-
-/// Where the ala of a sacrum lies on the other side of the sheet, mm.
-const ALA_MM: [f64; 2] = [6.0, 14.0];
-/// Mean over that stretch from which it is bone, HU: muscle stays below 80.
-const ALA_HU: f64 = 90.0;
-/// Share of the nodes that must have it.
-const ALA_SHARE: f64 = 0.4;
 
 /// A sacroiliac joint that was found.
 pub(crate) struct Sacroiliac {
@@ -139,35 +132,6 @@ impl Sacroiliac {
         let high = node(r1, c) * (1.0 - u) + node(r1, c1) * u;
         let place = low * (1.0 - v) + high * v;
         (!place.is_nan()).then(|| offset.dot(self.across) - place)
-    }
-
-    /// Whether bone lies on the sacrum's side of the sheet for as far as an ala
-    /// reaches. The two tables of an ilium make a valley too, but beyond them
-    /// comes muscle.
-    pub(crate) fn has_sacrum(&self, patch: &Patch) -> bool {
-        let (mut nodes, mut bony) = (0_usize, 0_usize);
-        for (node, place_mm) in self.places_mm.iter().enumerate() {
-            if place_mm.is_nan() {
-                continue;
-            }
-            let (row, column) = (node / self.columns, node % self.columns);
-            let foot = self.origin
-                + self.along * (ALONG_MM[0] + column as f64 * NET_MM)
-                + Offset([0.0, 0.0, LEAST_HEIGHT_MM + row as f64 * NET_MM]);
-            let inwards = |mm: f64| foot + self.across * (f64::from(*place_mm) - mm);
-            let count = ((ALA_MM[1] - ALA_MM[0]) / STEP_MM) as usize;
-            let mean = (0..=count)
-                .map(|i| {
-                    f64::from(
-                        patch.sample(inwards(ALA_MM[0] + i as f64 * STEP_MM)).unwrap_or(-100.0),
-                    )
-                })
-                .sum::<f64>()
-                / (count + 1) as f64;
-            nodes += 1;
-            bony += usize::from(mean >= ALA_HU);
-        }
-        nodes > 0 && bony as f64 >= ALA_SHARE * nodes as f64
     }
 
     fn valleys(&self, patch: &Patch) -> Valleys {

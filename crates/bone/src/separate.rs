@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use pilothole_volume::{PatientPoint, nearest_voxel};
+use pilothole_volume::{Mask, PatientPoint, nearest_voxel};
 use rayon::prelude::*;
 
 use crate::flood::flood;
@@ -35,7 +35,16 @@ pub(crate) struct Hip {
 }
 
 /// Share out the walls.
-pub(crate) fn separate(patch: &Patch, ranks: &[Rank], hips: &[Hip], hints: &HipHints) -> Owned {
+///
+/// Metal that no bone's wall touches stays nobody's: it is inside a bone when
+/// that bone encloses it, else outside.
+pub(crate) fn separate(
+    patch: &Patch,
+    ranks: &[Rank],
+    metal: &Mask,
+    hips: &[Hip],
+    hints: &HipHints,
+) -> Owned {
     let mut owned = Owned { owners: vec![0; ranks.len()], names: Vec::new() };
     let mut known: BTreeMap<BoneName, u8> = BTreeMap::new();
     let mut wanted: Vec<BoneName> = Vec::new();
@@ -58,7 +67,7 @@ pub(crate) fn separate(patch: &Patch, ranks: &[Rank], hips: &[Hip], hints: &HipH
     }
     let seeds = positions(&owned.owners, |_, owner| *owner != 0);
     flood(patch, &seeds, |at| ranks[at] != Rank::None, &mut owned.owners);
-    own_the_rest(patch, ranks, &mut owned);
+    own_the_rest(patch, ranks, metal, &mut owned);
     owned
 }
 
@@ -108,15 +117,13 @@ enum Bone {
 /// The bone that a wall must belong to by its place; `None` where it is open.
 fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     let joint = &hip.joint;
-    if !joint.head && joint.reaches(point, 8.0) {
-        return (strong && !below_and_lateral(joint, point)).then_some(Bone::Hip);
-    }
     if joint.reaches(point, 8.0) {
         let place = joint.place(point);
-        if place.beyond_mm < -0.3 && !place.in_neck() {
+        if joint.head && place.beyond_mm < -0.3 && !place.in_neck() {
             return Some(Bone::Femur);
         }
-        let beside = place.beyond_mm > 0.3 && place.beyond_mm < 8.0;
+        let nearest_mm = if joint.head { 0.3 } else { -8.0 };
+        let beside = place.beyond_mm > nearest_mm && place.beyond_mm < 8.0;
         let medial = place.in_socket() && place.lateral_mm < 8.0;
         return (strong && beside && medial).then_some(Bone::Hip);
     }
@@ -126,16 +133,14 @@ fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     if below_and_lateral(joint, point) {
         return Some(Bone::Femur);
     }
-    let Some(sacroiliac) = &hip.sacroiliac else {
-        return deep_in_sacrum(joint, point).then_some(Bone::Sacrum);
-    };
-    let beyond_mm = sacroiliac.beyond_mm(point)?;
-    if (0.7..8.0).contains(&beyond_mm) {
-        Some(Bone::Hip)
-    } else if (-8.0..-0.7).contains(&beyond_mm) {
-        Some(Bone::Sacrum)
-    } else {
-        None
+    if below_and_medial(joint, point) {
+        return Some(Bone::Hip);
+    }
+    let beyond_mm = hip.sacroiliac.as_ref().and_then(|joint| joint.beyond_mm(point));
+    match beyond_mm {
+        Some(mm) if (0.7..8.0).contains(&mm) => Some(Bone::Hip),
+        Some(mm) if (-8.0..-0.7).contains(&mm) => Some(Bone::Sacrum),
+        _ => deep_in_sacrum(joint, point).then_some(Bone::Sacrum),
     }
 }
 
@@ -146,8 +151,17 @@ fn below_and_lateral(joint: &Joint, point: PatientPoint) -> bool {
     offset.0[0] * joint.side.lateral() > 25.0 && offset.0[2] < 15.0
 }
 
-/// Where, without a joint to go by, only a sacrum can be: 62 mm or more medial
-/// of the hip centre, well behind and above it.
+/// Where only a hip bone can be: 5 to 65 mm medial of the hip centre, no more
+/// than 45 mm behind it and 25 mm above; the femur is lateral, the sacrum
+/// higher, or further back and nearer to the midline.
+fn below_and_medial(joint: &Joint, point: PatientPoint) -> bool {
+    let offset = point - joint.centre;
+    let medial_mm = -offset.0[0] * joint.side.lateral();
+    medial_mm > 5.0 && medial_mm < 65.0 && offset.0[1] < 45.0 && offset.0[2] < 25.0
+}
+
+/// Where only a sacrum can be: 62 mm or more medial of the hip centre, well
+/// behind and above it.
 fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
     let offset = point - joint.centre;
     let medial_mm = -offset.0[0] * joint.side.lateral();
@@ -171,7 +185,7 @@ fn mark_near(patch: &Patch, ranks: &[Rank], point: PatientPoint, marker: u8, own
 }
 
 /// Connected strong walls that no marker reached become bones of their own.
-fn own_the_rest(patch: &Patch, ranks: &[Rank], owned: &mut Owned) {
+fn own_the_rest(patch: &Patch, ranks: &[Rank], metal: &Mask, owned: &mut Owned) {
     let owners = &mut owned.owners;
     let free = positions(ranks, |at, rank| *rank == Rank::Strong && owners[at] == 0);
     let least = (LEAST_WALL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
@@ -195,7 +209,7 @@ fn own_the_rest(patch: &Patch, ranks: &[Rank], owned: &mut Owned) {
                 }
             }
         }
-        if set.len() >= least {
+        if set.len() >= least && !mostly_metal(patch, metal, &set) {
             sets.push(set);
         }
     }
@@ -216,6 +230,15 @@ fn own_the_rest(patch: &Patch, ranks: &[Rank], owned: &mut Owned) {
     }
     seeds.sort_unstable();
     flood(patch, &seeds, |at| ranks[at] == Rank::Weak, owners);
+}
+
+/// A quarter of it metal: the rest is the halo that blur draws around it.
+fn mostly_metal(patch: &Patch, metal: &Mask, set: &[u32]) -> bool {
+    if metal.is_empty() {
+        return false;
+    }
+    let inside = set.iter().filter(|at| metal.has(patch.index(**at as usize))).count();
+    4 * inside > set.len()
 }
 
 /// Marks a free wall that was visited; above any owner.

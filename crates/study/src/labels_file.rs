@@ -66,6 +66,8 @@ pub(crate) fn labels_nii_gz(grid: &Grid, labels: &Labels) -> Result<Vec<u8>, Cas
     let mut packed = GzEncoder::new(Vec::new(), Compression::fast());
     let failed = |error: std::io::Error| CaseError::Failed(error.kind().to_string());
     packed.write_all(&header).map_err(failed)?;
-    packed.write_all(labels.values()).map_err(failed)?;
+    for slice in labels.view().outer_iter() {
+        packed.write_all(&slice.iter().copied().collect::<Vec<u8>>()).map_err(failed)?;
+    }
     packed.finish().map_err(failed)
 }

@@ -1,5 +1,7 @@
 //! A smooth number at every voxel: a signed depth, a smoothed density.
 
+use ndarray::ArrayView3;
+
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
 use crate::volume::{VolumeError, interpolate};
@@ -37,6 +39,17 @@ impl Field {
     /// The values, slice by slice.
     pub fn values(&self) -> &[f32] {
         &self.values
+    }
+
+    /// The values as an array, axes slice, row, column.
+    ///
+    /// # Panics
+    ///
+    /// Never: there are as many values as the lattice has voxels.
+    pub fn view(&self) -> ArrayView3<'_, f32> {
+        let [columns, rows, slices] = self.grid.size();
+        ArrayView3::from_shape((slices, rows, columns), &self.values)
+            .expect("a value for every voxel")
     }
 
     /// The value at a patient position; not-a-number outside the box of voxel

@@ -1,5 +1,7 @@
 //! One bit a voxel, and one small number a voxel.
 
+use ndarray::ArrayView3;
+
 use crate::grid::Grid;
 use crate::space::PatientPoint;
 
@@ -121,6 +123,17 @@ impl Labels {
         &self.values
     }
 
+    /// The labels as an array, axes slice, row, column.
+    ///
+    /// # Panics
+    ///
+    /// Never: there are as many labels as voxels.
+    pub fn view(&self) -> ArrayView3<'_, u8> {
+        let [columns, rows, slices] = self.size;
+        ArrayView3::from_shape((slices, rows, columns), &self.values)
+            .expect("a label for every voxel")
+    }
+
     /// The label of a voxel.
     ///
     /// # Panics
@@ -146,6 +159,12 @@ pub fn nearest_voxel(grid: &Grid, at: PatientPoint) -> Option<[usize; 3]> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn an_array_of_labels_counts_slice_row_column() {
+        let labels = Labels::new([2, 3, 2], (0..12).collect()).expect("fits");
+        assert_eq!(labels.view()[[1, 2, 0]], labels.at([0, 2, 1]));
+    }
 
     #[test]
     fn bits_are_kept_apart_across_words() {

@@ -32,7 +32,7 @@ const FOOT: f32 = 800.0;
 const PICTURE: f32 = 116.0;
 
 /// Left edges of the columns, pt.
-const COLUMNS: [f32; 9] = [34.0, 50.0, 67.0, 93.0, 158.0, 192.0, 302.0, 338.0, 396.0];
+const COLUMNS: [f32; 9] = [34.0, 50.0, 67.0, 93.0, 158.0, 192.0, 302.0, 346.0, 404.0];
 
 /// The page, or pages.
 pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
@@ -102,13 +102,12 @@ fn head(sheet: &mut Sheet<'_>, record: &Record, still: Option<&Still>) -> f32 {
         sheet.text(EDGE.0, y, Face::Bold, 11.0, line);
         y += 14.0;
     }
-    sheet.text(
-        EDGE.0,
-        y + 4.0,
-        Face::Plain,
-        8.5,
-        "D: drilled and measured.  F: filled.  Lengths from the seat under the head to the tip.  Leave: no stocked length is safe.",
-    );
+    let legend = "D: drilled and measured. F: filled. Lengths from the seat under the head to the tip. \
+                  Leave: no stocked length is safe.";
+    for line in wrapped(legend, right - EDGE.0, 8.0) {
+        sheet.text(EDGE.0, y + 2.0, Face::Plain, 8.0, &line);
+        y += 10.0;
+    }
     if let Some(still) = still {
         picture(sheet, record, still);
     }
@@ -137,13 +136,13 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
         sheet.frame(sx - 0.5 * width, sy - 4.0, width, 8.0, 0.4);
         sheet.text(sx - 2.0 * number.len() as f32, sy + 2.4, Face::Bold, 6.5, &number);
     }
-    sheet.text(x, y + PICTURE + 8.0, Face::Plain, 6.5, "seen into the socket; numbers at the tips");
+    sheet.text(x, y + PICTURE + 8.0, Face::Plain, 6.5, "into the socket; numbers at the tips");
 }
 
 /// Returns where it ends.
 fn table(sheet: &mut Sheet<'_>, record: &Record, holes: &[&HoleRecord], top: f32) -> f32 {
     let heads =
-        ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "Bone mm", "Hold", "Beware of"];
+        ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "In bone", "Hold", "Beware of"];
     for (x, head) in COLUMNS.iter().zip(heads) {
         sheet.text(*x, top, Face::Bold, 8.5, head);
     }
