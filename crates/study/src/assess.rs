@@ -11,7 +11,7 @@ use crate::params::CaseParams;
 use crate::plan_file::read_plan;
 
 /// Names that a folder of results may hold.
-pub const RESULT_NAMES: [&str; 10] = [
+pub const RESULT_NAMES: [&str; 9] = [
     "report.json",
     "holes.csv",
     "kit.csv",
@@ -21,7 +21,6 @@ pub const RESULT_NAMES: [&str; 10] = [
     "plan.resolved.toml",
     "bone.stl",
     "scene.glb",
-    "compare.html",
 ];
 
 /// Assess a plan on a scan and put the results into a folder.
