@@ -52,7 +52,7 @@ pub(crate) struct Measure {
     #[arg(long, value_name = "N")]
     pub(crate) series: Option<usize>,
     /// Bone threshold, HU
-    #[arg(long, value_name = "HU")]
+    #[arg(long, value_name = "HU", allow_negative_numbers = true)]
     pub(crate) threshold_hu: Option<f64>,
     /// HU to density: mg HA/cm³ per HU, and mg HA/cm³ at 0 HU
     #[arg(long, value_name = "SLOPE,INTERCEPT", allow_hyphen_values = true, value_parser = pair)]

@@ -64,8 +64,10 @@ fn complain(error: &CaseError) {
 }
 
 fn refusal(reason: &Reason) -> String {
-    let unit = reason.unit.map(|unit| format!(" {unit}")).unwrap_or_default();
-    let numbers = match (reason.measured, reason.limit) {
+    let unit = reason.unit.filter(|unit| *unit != "1").map(|unit| format!(" {unit}"));
+    let unit = unit.unwrap_or_default();
+    let shown = |value: f64| (value * 1000.0).round() / 1000.0;
+    let numbers = match (reason.measured.map(shown), reason.limit.map(shown)) {
         (Some(measured), Some(limit)) => {
             format!(" (measured {measured}{unit}, limit {limit}{unit})")
         }
@@ -78,6 +80,21 @@ fn refusal(reason: &Reason) -> String {
 /// Without control characters, which a hostile file could use on a terminal.
 pub(crate) fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
+}
+
+/// A long line broken at blanks, each part after the first set in.
+pub(crate) fn wrapped(text: &str, columns: usize, inset: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in plain(text).split_whitespace() {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= columns => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(format!("{}{word}", " ".repeat(inset))),
+        }
+    }
+    lines
 }
 
 /// Many lines, each without control characters.

@@ -26,6 +26,8 @@ pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
         terminal::data(&report_json(&record));
     } else {
         terminal::data(&report_terminal(&record, COLUMNS));
+        let report = args.out.out.join("report.html");
+        terminal::data(&format!("report: {}", terminal::plain(&report.display().to_string())));
     }
     Ok(0)
 }

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use pilothole_phantom::{SeriesHeader, demo_hip, write_series};
-use pilothole_study::{CaseError, Folder, Replace, assess, report_json, report_terminal};
+use pilothole_study::{CAUTION, CaseError, Folder, Replace, assess, report_brief, report_json};
 
 use super::assess::COLUMNS;
 use super::measure::resolve;
@@ -33,9 +33,10 @@ pub(crate) fn run(args: &Demo) -> Result<u8, Failure> {
     if json {
         terminal::data(&report_json(&record));
     } else {
-        terminal::data(&report_terminal(&record, COLUMNS));
+        terminal::data(&report_brief(&record, COLUMNS));
         let report = args.out.join("report").join("report.html");
-        terminal::say(&format!("\nreport: {}", terminal::plain(&report.display().to_string())));
+        terminal::data(&format!("report: {}", terminal::plain(&report.display().to_string())));
+        terminal::say(&format!("\n{CAUTION}"));
     }
     Ok(0)
 }

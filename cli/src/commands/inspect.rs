@@ -21,10 +21,9 @@ pub(crate) fn run(args: &Inspect) -> Result<u8, Failure> {
 }
 
 fn as_text(scan: &Scan, series: &[SeriesSummary], identity: bool) -> String {
-    let mut lines = vec![format!(
-        "{:>2}  {:>6}  {:>9}  {:<16}  {:>7}  {:>4}  {:<8}  {:<8}  {:<8}",
-        "no", "slices", "matrix", "voxel mm", "body mm", "kV", "kernel", "contrast", "metal"
-    )];
+    let mut lines = vec![
+        "no  slices    matrix  voxel mm        body mm   kV  kernel    contrast  metal".to_owned(),
+    ];
     for one in series {
         lines.push(line(one));
         for purpose in Purpose::ALL {
@@ -47,7 +46,7 @@ fn as_text(scan: &Scan, series: &[SeriesSummary], identity: bool) -> String {
 fn line(one: &SeriesSummary) -> String {
     let voxel = one
         .voxel_mm
-        .map_or_else(|| "unknown".to_owned(), |mm| mm.map(|edge| format!("{edge:.2}")).join(" x "));
+        .map_or_else(|| "unknown".to_owned(), |mm| mm.map(|edge| format!("{edge:.2}")).join("x"));
     let number =
         |value: Option<f64>| value.map_or_else(|| "unknown".to_owned(), |v| format!("{v:.0}"));
     let known = |value: Option<bool>| match value {
@@ -55,11 +54,11 @@ fn line(one: &SeriesSummary) -> String {
         Some(false) => "no",
         None => "unknown",
     };
-    let origin = if one.original { "" } else { "  derived" };
-    let apart = one.told_apart_by.map(|by| format!("  told apart by {by}")).unwrap_or_default();
+    let origin = if one.original { "original" } else { "derived, not the scanner's own" };
+    let apart = one.told_apart_by.map(|by| format!("; told apart by {by}")).unwrap_or_default();
     let matrix = format!("{}x{}", one.matrix[0], one.matrix[1]);
-    format!(
-        "{:>2}  {:>6}  {matrix:>9}  {voxel:<16}  {:>7}  {:>4}  {:<8}  {:<8}  {:<8}{origin}{apart}",
+    let row = format!(
+        "{:>2}  {:>6}  {matrix:>8}  {voxel:<14}  {:>7}  {:>3}  {:<8}  {:<8}  {}",
         one.ordinal,
         one.slices,
         number(one.body_extent_mm),
@@ -67,9 +66,8 @@ fn line(one: &SeriesSummary) -> String {
         one.kernel_class.word(),
         known(one.contrast),
         known(one.metal),
-    )
-    .trim_end()
-    .to_owned()
+    );
+    format!("{}\n    {origin}{apart}", row.trim_end())
 }
 
 fn verdict_lines(purpose: Purpose, verdict: &Verdict) -> Vec<String> {
@@ -83,10 +81,10 @@ fn verdict_lines(purpose: Purpose, verdict: &Verdict) -> Vec<String> {
     let mut lines = vec![format!("    {:<16} {word}{why}", purpose.words())];
     if purpose == Purpose::HuAlongPath {
         for reason in reasons {
-            lines.push(format!("      {}: {}", reason.code, terminal::plain(&reason.text)));
-            lines.extend(
-                reason.next.iter().map(|next| format!("      next: {}", terminal::plain(next))),
-            );
+            lines.extend(terminal::wrapped(&format!("{}: {}", reason.code, reason.text), 80, 6));
+            for next in &reason.next {
+                lines.extend(terminal::wrapped(&format!("next: {next}"), 80, 8));
+            }
         }
     }
     lines

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use crate::finding::Finding;
 use crate::grade::{GradeInput, GradeParams, grade};
-use crate::hole::{Grade, HoleResult, HuSet};
+use crate::hole::{Beyond, Grade, HoleResult, HuSet};
 use crate::length::{recommend_length, tip_is_safe};
 use crate::params::PathParams;
 use crate::path::{self, Axis, Path, SideWall};
@@ -67,6 +67,7 @@ pub fn judge_hole(
         path::look_beyond(scene, axis, &path.crossing, tip_mm, &path.profile, &params.path);
     let findings = findings(plan, hole, &path, length_mm, &hold)
         .into_iter()
+        .chain(bone_again(&path, tip_mm, beyond))
         .map(|finding| finding.of_hole(index))
         .collect();
     HoleResult {
@@ -94,6 +95,22 @@ pub fn judge_hole(
         profile: path.profile,
         findings,
     }
+}
+
+/// Gap between the far end and bone met again below which it is told, mm: a
+/// path that grazes a hollow looks the same. Own choice, no source.
+const NEAR_AGAIN_MM: f64 = 8.0;
+
+/// That bone is met again soon after the far end.
+fn bone_again(path: &Path, tip_mm: f64, beyond: Beyond) -> Option<Finding> {
+    let gap_mm = tip_mm + beyond.bone_mm? - path.far?.at_mm;
+    (gap_mm < NEAR_AGAIN_MM).then(|| {
+        Finding::new(
+            "path.bone_again",
+            "Bone is met again soon after the far end; it is not counted.",
+        )
+        .measured(gap_mm, Some(NEAR_AGAIN_MM), "mm")
+    })
 }
 
 /// A stretch of thread, mm from the seat; empty when it ends before it begins.

@@ -6,14 +6,18 @@ use crate::text::{counted, shortened};
 use crate::words::{grade_mark, look_at, verdict};
 
 /// Most lines, the place of the files not counted.
-const MOST_LINES: usize = 24;
+const MOST_LINES: usize = 23;
+
+/// The caution in one line.
+pub(crate) const SHORT_CAUTION: &str =
+    "Research and planning only, not a medical device; a licensed surgeon decides.";
 
 /// What a terminal shows of a report: the set's sentence, one line a hole in
 /// filling order, the findings that change the plan.
 ///
 /// - `width`: columns; below 40 counts as 40.
 ///
-/// At most 24 lines, each ended by a line break; no colour, no tabs.
+/// At most 24 lines with the caution, each ended by a line break; no colour, no tabs.
 pub fn terminal(record: &Record, width: usize) -> String {
     let width = width.max(40);
     let mut lines = wrapped(&verdict(record), width);
@@ -29,6 +33,7 @@ pub fn terminal(record: &Record, width: usize) -> String {
         lines.push(format!("and {} in the report", counted(rest, "more hole", "more holes")));
     }
     lines.extend(finding_lines(record, width, MOST_LINES.saturating_sub(lines.len())));
+    lines.push(cut(SHORT_CAUTION, width));
     let mut text = lines.join("\n");
     text.push('\n');
     text

@@ -204,7 +204,11 @@ fn room(record: &Record) -> Vec<String> {
     let blocked = set.access.iter().filter(|a| !a.clear).count();
     let mut clauses = vec![match set.clash.len() {
         0 => "no two screws meet".to_owned(),
-        n => format!("{} of screws too near", counted(n, "pair", "pairs")),
+        n => {
+            let meet = set.clash.iter().filter(|c| c.gap_mm.is_some_and(|gap| gap < 0.0)).count();
+            let near = format!("{} of screws too near", counted(n, "pair", "pairs"));
+            if meet > 0 { format!("{near}, {meet} of them collide") } else { near }
+        }
     }];
     if !set.access.is_empty() {
         clauses.push(match blocked {

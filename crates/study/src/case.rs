@@ -189,7 +189,8 @@ fn judge_prepared(
     let calibrated = calibrate(plan, &prepared.intake, params)?;
     hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);
-    let set = judge_set(&scene, plan, &holes, &set_params(file, &calibrated));
+    let mut set = judge_set(&scene, plan, &holes, &set_params(file, &calibrated));
+    set.findings = set.findings.into_iter().map(|f| records::named(&prepared, f)).collect();
     told(Stage::Surface);
     let mut findings = records::findings_of_scan(&prepared, hip_bone(plan));
     findings.extend(calibrated.finding());

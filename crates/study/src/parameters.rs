@@ -14,6 +14,7 @@ const OWN: &str = "own choice, no source";
 /// The resolved parameters, in the order of the stages.
 pub(crate) fn parameters(plan: &Plan, params: &CaseParams, prepared: &Prepared) -> Vec<Parameter> {
     let mut list = List(Vec::new());
+    list.push("side", Value::Text(plan.side.word().to_owned()), None, From::Plan, "plan");
     bone(&mut list, plan, params);
     policy(&mut list, plan);
     path(&mut list, params, prepared);

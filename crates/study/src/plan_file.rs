@@ -79,7 +79,14 @@ fn read_bytes(
 ) -> Result<Vec<u8>, CaseError> {
     let refuse = |reason: Reason| CaseError::Plan(vec![reason]);
     let unreadable = |error: std::io::Error| {
-        refuse(Reason::new(code, format!("{what} cannot be read: {}", error.kind())))
+        let why = match error.kind() {
+            std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
+            kind => kind.to_string(),
+        };
+        refuse(
+            Reason::new(code, format!("{what} cannot be read: {why}"))
+                .next("check the name of the file and that you may read it"),
+        )
     };
     let found = fs::metadata(path).map_err(unreadable)?.len();
     if found > limit {

@@ -20,6 +20,11 @@ pub fn report_terminal(record: &Record, columns: usize) -> String {
     pilothole_report::terminal(record, columns)
 }
 
+/// The five lines of a record that a surgeon wants first.
+pub fn report_brief(record: &Record, columns: usize) -> String {
+    pilothole_report::brief(record, columns)
+}
+
 /// A record as `report.json` holds it.
 pub fn report_json(record: &Record) -> String {
     pilothole_report::to_json(record)
@@ -27,11 +32,13 @@ pub fn report_json(record: &Record) -> String {
 
 /// The built-in threads as a table, with their sources.
 pub fn screw_table() -> String {
-    let mut table =
-        format!("{:<8}{:>9}{:>8}{:>8}  {}\n", "screw", "major mm", "core mm", "pitch mm", "source");
+    let mut table = format!(
+        "{:<8} {:>8} {:>8} {:>8}  {}\n",
+        "screw", "major mm", "core mm", "pitch mm", "source"
+    );
     for screw in pilothole_plan::thread_table() {
         let row = format!(
-            "{:<8}{:>9.2}{:>8.2}{:>8.2}  {}",
+            "{:<8} {:>8.2} {:>8.2} {:>8.2}  {}",
             screw.name,
             screw.major_diameter_mm,
             screw.core_diameter_mm,

@@ -106,6 +106,18 @@ pub(crate) fn findings_of_scan(prepared: &Prepared, hip: BoneName) -> Vec<Findin
     scan.chain(bones).collect()
 }
 
+/// A finding whose sentence begins with a bone's number, with its name.
+pub(crate) fn named(prepared: &Prepared, mut finding: Finding) -> Finding {
+    if let Some(rest) = finding.text.strip_prefix("Bone ")
+        && let Some((label, rest)) = rest.split_once(' ')
+        && let Ok(label) = label.trim_end_matches(',').parse::<u8>()
+    {
+        let name = sentence(&name_of(prepared, label));
+        finding.text = format!("{} {rest}", name.trim_end_matches('.'));
+    }
+    finding
+}
+
 /// A sentence with a capital and a period.
 fn sentence(text: &str) -> String {
     let mut letters = text.chars();

@@ -187,10 +187,26 @@ fn row(sheet: &mut Sheet<'_>, record: &Record, hole: &HoleRecord, y: f32) {
         quiet if quiet == NOTHING => "\u{2013}".to_owned(),
         remark => remark,
     };
-    let lines = wrapped(&remark, EDGE.1 - COLUMNS[8], 9.5);
-    let start = if lines.len() == 1 { base - 1.0 } else { y + 11.5 };
-    for (index, line) in lines.iter().take(2).enumerate() {
-        sheet.text(COLUMNS[8], start + 11.0 * index as f32, Face::Plain, 9.5, line);
+    remarks(sheet, &remark, (base, y));
+}
+
+/// What to beware of: two lines, or three small ones; what does not fit is
+/// said to be in the report.
+fn remarks(sheet: &mut Sheet<'_>, remark: &str, (base, y): (f32, f32)) {
+    let width = EDGE.1 - COLUMNS[8];
+    let large = wrapped(remark, width, 9.5);
+    if large.len() <= 2 {
+        let start = if large.len() == 1 { base - 1.0 } else { y + 11.5 };
+        for (index, line) in large.iter().enumerate() {
+            sheet.text(COLUMNS[8], start + 11.0 * index as f32, Face::Plain, 9.5, line);
+        }
+        return;
+    }
+    let small = wrapped(remark, width, 7.5);
+    for (index, line) in small.iter().take(3).enumerate() {
+        let more = index == 2 && small.len() > 3;
+        let line = if more { "and more: see the report" } else { line.as_str() };
+        sheet.text(COLUMNS[8], y + 9.0 + 8.5 * index as f32, Face::Plain, 7.5, line);
     }
 }
 

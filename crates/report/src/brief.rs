@@ -1,0 +1,68 @@
+//! The five lines that a surgeon wants first.
+
+use crate::number::Unit;
+use crate::record::Record;
+use crate::text::shortened;
+use crate::words::verdict;
+
+/// Five lines of at most `width` characters: the verdict, what to order, what
+/// to fill first, which holes not to count on, which holes no drill reaches.
+pub fn brief(record: &Record, width: usize) -> String {
+    let lines = [
+        verdict(record),
+        format!("to order: {}", orders(record)),
+        format!("fill first: {}", first(record)),
+        format!("do not count on: {}", weak(record)),
+        format!("no drill reaches: {}", blocked(record)),
+    ];
+    lines.map(|line| format!("{}\n", shortened(&line, width.max(40)))).concat()
+}
+
+fn listed(names: &[String]) -> String {
+    if names.is_empty() { "none".to_owned() } else { names.join(", ") }
+}
+
+/// Each screw once, with its lengths in mm as often as they are needed.
+fn orders(record: &Record) -> String {
+    let Some(kit) = &record.kit else { return "unknown".to_owned() };
+    let mut by_screw: Vec<(&str, Vec<String>)> = Vec::new();
+    for line in kit {
+        let length = Unit::Stock.show(line.length_mm);
+        let lengths = std::iter::repeat_n(length, line.count);
+        match by_screw.iter_mut().find(|(screw, _)| *screw == line.screw) {
+            Some((_, all)) => all.extend(lengths),
+            None => by_screw.push((&line.screw, lengths.collect())),
+        }
+    }
+    let words = by_screw.iter().map(|(screw, all)| format!("{screw}: {} mm", all.join(" ")));
+    let text = words.collect::<Vec<_>>().join("; ");
+    if text.is_empty() { "none".to_owned() } else { text }
+}
+
+fn first(record: &Record) -> String {
+    match &record.order {
+        Some(order) => {
+            let holes: Vec<String> = order.iter().take(4).map(|step| step.hole.clone()).collect();
+            listed(&holes)
+        }
+        None => "unknown".to_owned(),
+    }
+}
+
+fn weak(record: &Record) -> String {
+    let weak = |grade: &str| !matches!(grade, "good" | "fair");
+    let holes: Vec<String> =
+        record.holes.iter().filter(|h| weak(&h.purchase)).map(|h| h.id.clone()).collect();
+    listed(&holes)
+}
+
+fn blocked(record: &Record) -> String {
+    match &record.set {
+        Some(set) => {
+            let holes: Vec<String> =
+                set.access.iter().filter(|a| !a.clear).map(|a| a.hole.clone()).collect();
+            listed(&holes)
+        }
+        None => "unknown".to_owned(),
+    }
+}
