@@ -3,7 +3,7 @@
 use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder};
 use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Storage, Tissue, write_series};
 use pilothole_study::{Limits, open};
-use pilothole_tests::{real_scans, root};
+use pilothole_tests::{aloud, real_scans, root};
 use pilothole_volume::{Direction, Grid, Offset, PatientPoint};
 
 /// Largest difference, HU: rounding of recorded positions and values.
@@ -66,5 +66,50 @@ fn voxels_equal_those_of_another_decoder() {
                 assert!((found - hu).abs() < 1e-9, "slice {slice}, pixel {at}: {found} != {hu}");
             }
         }
+    }
+}
+
+/// Python with highdicom: `PILOTHOLE_PYTHON`, or `python3`.
+fn highdicom() -> Option<String> {
+    #[expect(clippy::disallowed_methods, reason = "tests are told which Python to use")]
+    let named = std::env::var("PILOTHOLE_PYTHON").ok();
+    [named, Some("python3".to_owned())].into_iter().flatten().find(|python| {
+        std::process::Command::new(python)
+            .args(["-c", "import highdicom, pydicom"])
+            .output()
+            .is_ok_and(|run| run.status.success())
+    })
+}
+
+#[test]
+fn an_enhanced_object_of_another_writer_equals_its_classic_series() {
+    let Some(data) = real_scans() else { return };
+    let Some(python) = highdicom() else {
+        aloud("skipped: no Python with highdicom");
+        return;
+    };
+    for series in ["head_phantom_1mm.zip", "tilt_plus16_philips.zip"] {
+        let classic = data.join("trouble").join(series);
+        let home = tempfile::tempdir().expect("a folder");
+        let object = home.path().join("object.dcm");
+        let run = std::process::Command::new(&python)
+            .arg(root().join("tests/reference/legacy_enhanced.py"))
+            .args([&classic, &object])
+            .status()
+            .expect("python runs");
+        assert!(run.success(), "highdicom writes the object");
+        let limits = Limits::default();
+        let read = |path: &std::path::Path| {
+            open(path, &limits).and_then(|scan| scan.read(None, &limits)).expect("read").volume
+        };
+        let (ours, theirs) = (read(&classic), read(&object));
+        assert_eq!(ours.grid().size(), theirs.grid().size());
+        let [columns, rows, slices] = ours.grid().size();
+        for corner in [[0, 0, 0], [columns - 1, rows - 1, slices - 1], [columns / 2, 0, slices / 2]]
+        {
+            let off = ours.grid().centre_of(corner).distance_mm(theirs.grid().centre_of(corner));
+            assert!(off < 1e-3, "{series}: {off} mm at {corner:?}");
+        }
+        assert!(ours.voxels() == theirs.voxels(), "{series}: voxels differ");
     }
 }

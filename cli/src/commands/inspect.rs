@@ -29,6 +29,7 @@ fn as_text(scan: &Scan, series: &[SeriesSummary], identity: bool) -> String {
         for purpose in Purpose::ALL {
             lines.extend(verdict_lines(purpose, one.verdicts.of(purpose)));
         }
+        lines.extend(other_findings(one));
         if identity {
             lines.extend(identity_lines(scan, one.ordinal));
         }
@@ -90,6 +91,23 @@ fn verdict_lines(purpose: Purpose, verdict: &Verdict) -> Vec<String> {
     lines
 }
 
+/// Findings that reserve no purpose.
+fn other_findings(one: &SeriesSummary) -> Vec<String> {
+    let told: Vec<&str> = Purpose::ALL
+        .iter()
+        .flat_map(|purpose| match one.verdicts.of(*purpose) {
+            Verdict::Usable => &[][..],
+            Verdict::Reserved(reasons) | Verdict::Refused(reasons) => &reasons[..],
+        })
+        .map(|reason| reason.code)
+        .collect();
+    one.findings
+        .iter()
+        .filter(|finding| !told.contains(&finding.code))
+        .flat_map(|f| terminal::wrapped(&format!("{}: {}", f.code, f.text), 80, 4))
+        .collect()
+}
+
 fn identity_lines(scan: &Scan, ordinal: usize) -> Vec<String> {
     let tags = scan.identity_tags(ordinal);
     if tags.is_empty() {
@@ -127,6 +145,11 @@ fn as_json(scan: &Scan, series: &[SeriesSummary], identity: bool) -> Value {
                 "syntax": one.syntax,
                 "lossy": one.lossy,
                 "verdicts": verdicts,
+                "findings": one
+                    .findings
+                    .iter()
+                    .map(|f| json!({"code": f.code, "text": f.text, "measured": f.measured, "limit": f.limit, "unit": f.unit}))
+                    .collect::<Vec<_>>(),
             });
             if identity {
                 row["identity"] = scan
