@@ -82,14 +82,59 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
             text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }
             text text-anchor="middle" transform=(format!("translate({} 0) rotate(90)", RADIUS + 14.0)) { (words[1]) }
             text text-anchor="middle" transform=(format!("translate({} 0) rotate(-90)", -RADIUS - 14.0)) { (words[3]) }
-            @for hole in &plan.holes {
-                @let (x, y) = sky.place(hole.direction);
-                circle .holedot cx=(f(x)) cy=(f(-y)) r="4" {}
-                text .small .holename x=(f(x + 6.0)) y=(f(-y + 4.0)) { (shortened(&hole.id, 8)) }
+            @for (hole, (dot, label)) in plan.holes.iter().zip(labels(&sky, plan)) {
+                circle .holedot cx=(f(dot[0])) cy=(f(dot[1])) r="4" { title { (shortened(&hole.id, 64)) } }
+                @if let Some([x, y]) = label {
+                    text .small .holename x=(f(x)) y=(f(y)) { (shortened(&hole.id, MOST_LETTERS)) }
+                }
             }
             (scale(half))
         }
     }
+}
+
+/// Letters of a hole's name in the chart.
+const MOST_LETTERS: usize = 10;
+/// Width of a letter and height of a line in the chart, generous.
+const LETTER: [f64; 2] = [8.2, 14.0];
+
+/// Where each hole's dot and its name stand, without names over each other; a
+/// name for which there is no room is left to the dot's title.
+fn labels(sky: &Sky, plan: &Plan) -> Vec<([f64; 2], Option<[f64; 2]>)> {
+    let mut taken: Vec<[f64; 4]> = Vec::new();
+    let dots: Vec<[f64; 2]> = plan
+        .holes
+        .iter()
+        .map(|hole| {
+            let (x, y) = sky.place(hole.direction);
+            [x, -y]
+        })
+        .collect();
+    plan.holes
+        .iter()
+        .zip(dots)
+        .map(|(hole, dot)| {
+            let letters = shortened(&hole.id, MOST_LETTERS).chars().count() as f64;
+            let width = letters * LETTER[0];
+            let spots = [0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0]
+                .into_iter()
+                .flat_map(|dy| [[7.0, dy], [-7.0 - width, dy]]);
+            let label = spots.into_iter().find_map(|[dx, dy]| {
+                let (x, y) = (dot[0] + dx, dot[1] + 4.0 + dy);
+                let own = [x, y - LETTER[1], x + width, y + 3.0];
+                let inside =
+                    own[0] > -RADIUS && own[2] < RADIUS && own[1] > -RADIUS && own[3] < RADIUS;
+                let free = taken.iter().all(|other| {
+                    own[0] > other[2] || own[2] < other[0] || own[1] > other[3] || own[3] < other[1]
+                });
+                (inside && free).then(|| {
+                    taken.push(own);
+                    [x, y]
+                })
+            });
+            (dot, label)
+        })
+        .collect()
 }
 
 fn f(value: f64) -> String {
