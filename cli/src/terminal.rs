@@ -55,10 +55,16 @@ fn complain(error: &CaseError) {
         eprintln!("error: {}", plain(&error.to_string()));
         return;
     }
+    let mut next: Vec<&str> = Vec::new();
     for reason in reasons {
         eprintln!("{}", refusal(reason));
-        for next in &reason.next {
-            eprintln!("next: {}", plain(next));
+        next.extend(reason.next.iter().map(String::as_str));
+    }
+    let mut said: Vec<&str> = Vec::new();
+    for sentence in next {
+        if !said.contains(&sentence) {
+            eprintln!("next: {}", plain(sentence));
+            said.push(sentence);
         }
     }
 }

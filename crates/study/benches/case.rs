@@ -31,7 +31,8 @@ impl Made {
 
 static MADE: LazyLock<Made> = LazyLock::new(|| {
     let mut recipe = Recipe::demo();
-    recipe.grid.spacing_mm = [0.605, 0.422, 0.537];
+    recipe.grid.spacing_mm = [0.8, 0.8, 1.0];
+    recipe.grid.extent_mm = [409.6, 409.6, 400.0];
     let phantom = build(&recipe).expect("made");
     let home = tempfile::tempdir().expect("a folder");
     write_series(&phantom.volume, &home.path().join("scan"), &SeriesHeader::default())
