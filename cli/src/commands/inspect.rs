@@ -22,7 +22,7 @@ pub(crate) fn run(args: &Inspect) -> Result<u8, Failure> {
 
 fn as_text(scan: &Scan, series: &[SeriesSummary], identity: bool) -> String {
     let mut lines = vec![
-        "no  slices    matrix  voxel mm        body mm   kV  kernel    contrast  metal".to_owned(),
+        "no slices   matrix voxel mm       body  kV kernel   contrast metal   origin".to_owned(),
     ];
     for one in series {
         lines.push(line(one));
@@ -48,18 +48,17 @@ fn line(one: &SeriesSummary) -> String {
     let voxel = one
         .voxel_mm
         .map_or_else(|| "unknown".to_owned(), |mm| mm.map(|edge| format!("{edge:.2}")).join("x"));
-    let number =
-        |value: Option<f64>| value.map_or_else(|| "unknown".to_owned(), |v| format!("{v:.0}"));
+    let number = |value: Option<f64>| value.map_or_else(|| "?".to_owned(), |v| format!("{v:.0}"));
     let known = |value: Option<bool>| match value {
         Some(true) => "yes",
         Some(false) => "no",
         None => "unknown",
     };
-    let origin = if one.original { "original" } else { "derived, not the scanner's own" };
-    let apart = one.told_apart_by.map(|by| format!("; told apart by {by}")).unwrap_or_default();
+    let origin = if one.original { "original" } else { "derived" };
+    let apart = one.told_apart_by.map(|by| format!("\n   told apart by {by}")).unwrap_or_default();
     let matrix = format!("{}x{}", one.matrix[0], one.matrix[1]);
-    let row = format!(
-        "{:>2}  {:>6}  {matrix:>8}  {voxel:<14}  {:>7}  {:>3}  {:<8}  {:<8}  {}",
+    format!(
+        "{:>2} {:>6} {matrix:>8} {voxel:<14} {:>4} {:>3} {:<8} {:<8} {:<7} {origin}{apart}",
         one.ordinal,
         one.slices,
         number(one.body_extent_mm),
@@ -67,8 +66,7 @@ fn line(one: &SeriesSummary) -> String {
         one.kernel_class.word(),
         known(one.contrast),
         known(one.metal),
-    );
-    format!("{}\n    {origin}{apart}", row.trim_end())
+    )
 }
 
 fn verdict_lines(purpose: Purpose, verdict: &Verdict) -> Vec<String> {
