@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use crate::finding::Finding;
 use crate::grade::{GradeInput, GradeParams, grade};
-use crate::hole::{Beyond, Grade, HoleResult, HuSet};
+use crate::hole::{Beyond, HoleResult, HuSet};
 use crate::length::{recommend_length, tip_is_safe};
 use crate::params::PathParams;
 use crate::path::{self, Axis, Path, SideWall};
@@ -287,11 +287,4 @@ fn findings(
         );
     }
     findings
-}
-
-impl HoleResult {
-    /// Whether a reader should look at this hole before the others.
-    pub fn needs_a_look(&self) -> bool {
-        self.grade < Grade::Fair || !self.findings.is_empty()
-    }
 }

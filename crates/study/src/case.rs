@@ -5,7 +5,7 @@ use std::path::Path;
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
 use pilothole_assess::stock::StockChart;
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
-use pilothole_bone::{BONE_THRESHOLD_HU, BoneName, BoneParams, Bones, find_bones};
+use pilothole_bone::{BONE_THRESHOLD_HU, BoneParams, Bones, find_bones};
 use pilothole_intake::{self as intake, Intake};
 use pilothole_plan::Plan;
 use pilothole_report::{Case, Record};
@@ -249,10 +249,5 @@ impl Judged {
     /// As [`judge_case`], of the plan alone.
     pub fn rejudged(self, file: &PlanFile, params: &CaseParams) -> Result<Self, CaseError> {
         judge_prepared(self.prepared, file, params, &|_: Stage| ())
-    }
-
-    /// The operated hip bone's name.
-    pub fn hip(plan: &Plan) -> BoneName {
-        hip_bone(plan)
     }
 }
