@@ -1,7 +1,7 @@
 //! What a hole is judged against: the scan, and what its numbers mean.
 
 use pilothole_volume::{
-    Field, Grid, Labels, Mask, PatientPoint, Volume, VoxelPoint, interpolate, nearest_voxel,
+    Field, Grid, Labels, Mask, PatientPoint, Volume, VoxelPoint, nearest_voxel,
 };
 
 /// A scan and its bones, on the lattice of the region around the socket.
@@ -49,9 +49,8 @@ impl<'a> Scene<'a> {
     /// As [`Scene::depth_in_or_nan`], at a lattice position of the region.
     #[inline]
     pub fn depth_in_voxel_or_nan(&self, bone: u8, at: VoxelPoint) -> f64 {
-        let (values, labels) = (self.field.values(), self.labels.values());
-        interpolate(self.grid(), at, |i| {
-            let depth = f64::from(values[i]);
+        let labels = self.labels.values();
+        self.field.sample_changed_or_nan(at, |i, depth| {
             if labels[i] == 0 || labels[i] == bone { depth } else { -depth }
         })
     }

@@ -101,9 +101,9 @@ pub fn estimate_blur(volume: &Volume, bones: &Bones) -> Option<Blur> {
 /// none in untrusted places.
 fn surface_points(bones: &Bones) -> Vec<(PatientPoint, Direction)> {
     let size = bones.labels.size();
-    let values = bones.field.values();
+    let depth = |at: usize| bones.field.at(at);
     let beside: Vec<usize> =
-        (0..values.len()).filter(|at| values[*at] > 0.0 && values[*at] < 0.6).collect();
+        (0..size.iter().product()).filter(|at| depth(*at) > 0.0 && depth(*at) < 0.6).collect();
     let stride = beside.len().div_ceil(MOST_POINTS).max(1);
     beside
         .iter()
@@ -113,7 +113,7 @@ fn surface_points(bones: &Bones) -> Vec<(PatientPoint, Direction)> {
             let point = bones.grid.centre_of(index);
             let gradient: Offset = bones.field.gradient(point);
             let outward = Direction::along(-gradient)?;
-            let surface = point + outward * f64::from(values[*at]);
+            let surface = point + outward * f64::from(depth(*at));
             bones.is_trusted(surface).then_some((surface, outward))
         })
         .collect()

@@ -204,7 +204,7 @@ impl Bones {
         let values = (0..labels.len()).into_par_iter().map(|at| {
             let inside = labels[at] == label;
             let free = inside || labels[at] == 0;
-            let here = if free { self.field.values()[at].abs() } else { FIELD_LIMIT_MM };
+            let here = if free { self.field.at(at).abs() } else { FIELD_LIMIT_MM };
             let depth = here.min(self.half_way(at, label));
             if inside { depth } else { -depth }
         });

@@ -1,9 +1,10 @@
 //! Cells of about 1.2 mm: voxels pooled where they are finer.
 
-use pilothole_volume::{Direction, Offset};
+use pilothole_volume::{Direction, Mask, NOTHING_I16, Offset};
 use rayon::prelude::*;
 
 use crate::patch::{Patch, box_of};
+use crate::smooth::{Smooth, quotient};
 
 /// Edge of a cell aimed at, mm; half of it costs eight times the time, twice
 /// of it joins the two tables of a thin ilium.
@@ -37,105 +38,84 @@ impl Cells {
         self.size.iter().product()
     }
 
-    /// Array position of the cell that holds a voxel.
+    /// The cell that holds a voxel.
     #[inline]
-    pub(crate) fn holding(&self, index: [usize; 3]) -> usize {
-        let [x, y, z] = [0, 1, 2].map(|a| index[a] / self.pool[a]);
+    pub(crate) fn holding(&self, index: [usize; 3]) -> [usize; 3] {
+        std::array::from_fn(|a| index[a] / self.pool[a])
+    }
+
+    /// Array position of a cell.
+    #[inline]
+    pub(crate) fn position(&self, [x, y, z]: [usize; 3]) -> usize {
         (z * self.size[1] + y) * self.size[0] + x
     }
 
-    /// Mean over each cell's voxels of `value` of the array position; voxels
-    /// with NaN are left out, a cell without any is NaN.
-    pub(crate) fn mean(&self, value: impl Fn(usize) -> f32 + Sync) -> Vec<f32> {
+    /// Mean over each cell's voxels; voxels with [`NOTHING_I16`] are left out, a
+    /// cell without any other has it too.
+    ///
+    /// `fill` writes the values of the row of voxels that starts at an array
+    /// position.
+    pub(crate) fn mean(&self, fill: impl Fn(usize, &mut [i16]) + Sync) -> Vec<i16> {
         let plane = self.size[0] * self.size[1];
-        let mut means = vec![0.0_f32; self.len()];
+        let mut means = vec![NOTHING_I16; self.len()];
         means.par_chunks_mut(plane).enumerate().for_each(|(layer, means)| {
-            let mut counts = vec![0.0_f32; plane];
-            let from = layer * self.pool[2];
-            let rows = (from..(from + self.pool[2]).min(self.voxels[2]))
-                .flat_map(|z| (0..self.voxels[1]).map(move |y| (y, z)));
-            for (y, z) in rows {
-                let cells = y / self.pool[1] * self.size[0];
-                let row = (z * self.voxels[1] + y) * self.voxels[0];
-                self.add_row(row, &value, &mut means[cells..], &mut counts[cells..]);
-            }
-            for (mean, count) in means.iter_mut().zip(&counts) {
-                *mean = if *count > 0.0 { *mean / count } else { f32::NAN };
+            let mut voxels = vec![0_i16; self.voxels[0]];
+            let mut sums = vec![0_i32; self.voxels[0]];
+            let mut counts = vec![0_i32; self.voxels[0]];
+            for (y, means) in means.chunks_mut(self.size[0]).enumerate() {
+                sums.fill(0);
+                counts.fill(0);
+                for row in self.rows_of(y, layer) {
+                    fill(row, &mut voxels);
+                    count_up(&voxels, &mut sums, &mut counts);
+                }
+                let (sums, counts) = (self.pooled(&sums), self.pooled(&counts));
+                for (mean, (sum, count)) in means.iter_mut().zip(sums.iter().zip(counts)) {
+                    *mean = quotient(*sum, count);
+                }
             }
         });
         means
     }
 
-    #[inline]
-    fn add_row(
-        &self,
-        row: usize,
-        value: &impl Fn(usize) -> f32,
-        sums: &mut [f32],
-        counts: &mut [f32],
-    ) {
-        let mut cell = 0;
-        let mut left = self.pool[0];
-        for at in row..row + self.voxels[0] {
-            let voxel = value(at);
-            if !voxel.is_nan() {
-                sums[cell] += voxel;
-                counts[cell] += 1.0;
-            }
-            left -= 1;
-            if left == 0 {
-                left = self.pool[0];
-                cell += 1;
-            }
+    /// Sums over the cells of a row.
+    fn pooled(&self, voxels: &[i32]) -> Vec<i32> {
+        match self.pool[0] {
+            1 => voxels.to_vec(),
+            2 => voxels.chunks(2).map(|two| two[0] + two.get(1).unwrap_or(&0)).collect(),
+            pool => voxels.chunks(pool).map(|some| some.iter().sum()).collect(),
         }
     }
 
-    /// Moving mean over a box of about `reach_mm` to each side; NaN is left out.
-    pub(crate) fn smooth(&self, values: &[f32], reach_mm: f64) -> Vec<f32> {
-        let reach = self.edges.map(|edge| (reach_mm / edge.length_mm()).round() as usize);
-        let mut known: Vec<f32> = values.to_vec();
-        let mut any_missing = false;
-        for value in &mut known {
-            if value.is_nan() {
-                *value = 0.0;
-                any_missing = true;
-            }
-        }
-        let sums = self.box_sum(known, reach);
-        let counts = if any_missing {
-            let here = values.iter().map(|v| if v.is_nan() { 0.0 } else { 1.0 }).collect();
-            self.box_sum(here, reach)
-        } else {
-            self.box_sum(vec![1.0; values.len()], reach)
-        };
-        sums.iter().zip(counts).map(|(s, n)| if n < 0.5 { f32::NAN } else { s / n }).collect()
-    }
-
-    /// Sum over a box of `reach` cells to each side, cut at the border.
-    fn box_sum(&self, mut values: Vec<f32>, reach: [usize; 3]) -> Vec<f32> {
-        let [nx, ny, nz] = self.size;
-        let plane = nx * ny;
-        values.par_chunks_mut(plane).for_each(|plane| {
-            let mut prefix = vec![0.0_f64; nx + 1];
-            for row in plane.chunks_mut(nx) {
-                sum_row(row, reach[0], &mut prefix);
-            }
-            let before = plane.to_vec();
-            for y in 0..ny {
-                let out = &mut plane[y * nx..(y + 1) * nx];
-                out.fill(0.0);
-                for from in y.saturating_sub(reach[1])..(y + reach[1] + 1).min(ny) {
-                    add(out, &before[from * nx..(from + 1) * nx]);
+    /// Cells with a voxel of which `test` of the array position holds.
+    pub(crate) fn any(&self, test: impl Fn(usize) -> bool + Sync) -> Mask {
+        let mut mask = Mask::none(self.size);
+        let words = mask.words_per_row();
+        mask.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
+            for from in self.rows_of(row % self.size[1], row / self.size[1]) {
+                for x in (0..self.voxels[0]).filter(|x| test(from + x)) {
+                    let cell = x / self.pool[0];
+                    words[cell / 64] |= 1 << (cell % 64);
                 }
             }
         });
-        let mut out = vec![0.0_f32; values.len()];
-        out.par_chunks_mut(plane).enumerate().for_each(|(z, out)| {
-            for from in z.saturating_sub(reach[2])..(z + reach[2] + 1).min(nz) {
-                add(out, &values[from * plane..(from + 1) * plane]);
-            }
-        });
-        out
+        mask
+    }
+
+    /// Array positions at which the rows of voxels of a row of cells start.
+    fn rows_of(&self, y: usize, layer: usize) -> impl Iterator<Item = usize> + use<> {
+        let [columns, rows, slices] = self.voxels;
+        let span = |at: usize, pool: usize, most: usize| at * pool..(at * pool + pool).min(most);
+        let lines = span(y, self.pool[1], rows);
+        span(layer, self.pool[2], slices)
+            .flat_map(move |z| lines.clone().map(move |y| (z * rows + y) * columns))
+    }
+
+    /// Moving mean over a box of about `reach_mm` to each side, cut at the
+    /// border; [`NOTHING_I16`] is left out.
+    pub(crate) fn smooth(&self, values: &[i16], reach_mm: f64) -> Vec<i16> {
+        let reach = self.edges.map(|edge| (reach_mm / edge.length_mm()).round() as usize);
+        Smooth { size: self.size, reach }.of(values)
     }
 
     /// Cells per mm along a direction, for each axis.
@@ -146,8 +126,8 @@ impl Cells {
     }
 
     /// Cells of which any part may lie within `reach_mm` of the centre of a cell
-    /// whose value is above 0.
-    pub(crate) fn near(&self, values: &[f32], reach_mm: f64) -> Vec<bool> {
+    /// of the mask.
+    pub(crate) fn near(&self, mask: &Mask, reach_mm: f64) -> Mask {
         // A cell's far corner counts, so that no voxel within reach is missed.
         let square: f64 = self.edges.iter().map(|edge| edge.dot(*edge)).sum();
         let reach_mm = reach_mm + 0.5 * square.sqrt();
@@ -159,31 +139,32 @@ impl Cells {
                 offset.length_mm() <= reach_mm
             })
             .collect();
-        let mut out = vec![false; values.len()];
-        for (at, value) in values.iter().enumerate() {
-            if value.is_nan() || *value <= 0.0 {
-                continue;
-            }
+        let mut out = Mask::none(self.size);
+        for at in (0..self.len()).filter(|at| mask.has(self.index(*at))) {
             let index = self.index(at);
             for step in &ball {
                 let to: [isize; 3] = std::array::from_fn(|a| index[a] as isize + step[a]);
                 if (0..3).all(|a| to[a] >= 0 && to[a] < self.size[a] as isize) {
-                    let [x, y, z] = to.map(|c| c as usize);
-                    out[(z * self.size[1] + y) * self.size[0] + x] = true;
+                    out.set(to.map(|c| c as usize), true);
                 }
             }
         }
         out
     }
 
-    /// Cells within `reach_mm`, along columns and along rows, of a cell of the
-    /// same slice whose value is above 0.
-    pub(crate) fn near_in_slices(&self, values: &[f32], reach_mm: f64) -> Vec<bool> {
-        let [nx, ny, _] = self.size;
-        let reach = [0, 1].map(|a| (reach_mm / self.edges[a].length_mm()).ceil() as usize);
-        let marked: Vec<f32> = values.iter().map(|v| f32::from(u8::from(*v > 0.0))).collect();
-        let sums = self.box_sum(marked, [reach[0].min(nx), reach[1].min(ny), 0]);
-        sums.iter().map(|sum| *sum > 0.5).collect()
+    /// Cells within `reach_mm` of a cell of the mask along columns, rows and
+    /// slices each.
+    pub(crate) fn widened(&self, mask: &Mask, reach_mm: [f64; 3]) -> Mask {
+        let reach: [usize; 3] =
+            std::array::from_fn(|a| (reach_mm[a] / self.edges[a].length_mm()).ceil() as usize);
+        let words = mask.words_per_row();
+        let [columns, rows, slices] = self.size;
+        let mut along = Mask::none(self.size);
+        for (out, row) in along.words_mut().chunks_mut(words).zip(mask.words().chunks(words)) {
+            widen_row(row, reach[0], columns, out);
+        }
+        let across = gathered(&along, reach[1], rows, 1);
+        gathered(&across, reach[2], slices, rows)
     }
 
     fn index(&self, at: usize) -> [usize; 3] {
@@ -192,20 +173,47 @@ impl Cells {
     }
 }
 
-/// Running sums of a row over `reach` to each side.
-fn sum_row(row: &mut [f32], reach: usize, prefix: &mut [f64]) {
-    let n = row.len();
-    for (i, value) in row.iter().enumerate() {
-        prefix[i + 1] = prefix[i] + f64::from(*value);
-    }
-    for (i, value) in row.iter_mut().enumerate() {
-        let (low, high) = (i.saturating_sub(reach), (i + reach + 1).min(n));
-        *value = (prefix[high] - prefix[low]) as f32;
+/// Add the measured voxels of a row to the sums and counts of its columns.
+fn count_up(voxels: &[i16], sums: &mut [i32], counts: &mut [i32]) {
+    for ((sum, count), voxel) in sums.iter_mut().zip(counts).zip(voxels) {
+        let known = *voxel != NOTHING_I16;
+        *sum += if known { i32::from(*voxel) } else { 0 };
+        *count += i32::from(known);
     }
 }
 
-fn add(to: &mut [f32], from: &[f32]) {
-    for (to, from) in to.iter_mut().zip(from) {
-        *to += from;
+fn widen_row(row: &[u64], reach: usize, columns: usize, out: &mut [u64]) {
+    if row.iter().all(|word| *word == 0) {
+        return;
     }
+    let mut filled = 0;
+    for x in (0..columns).filter(|x| row[x / 64] >> (x % 64) & 1 == 1) {
+        for to in x.saturating_sub(reach).max(filled)..(x + reach + 1).min(columns) {
+            out[to / 64] |= 1 << (to % 64);
+        }
+        filled = (x + reach + 1).min(columns);
+    }
+}
+
+/// Each row joined with those within `reach` places of it, `jump` rows apart,
+/// of the `count` places along that axis.
+fn gathered(mask: &Mask, reach: usize, count: usize, jump: usize) -> Mask {
+    let words = mask.words_per_row();
+    let mut out = Mask::none(mask.size());
+    let rows = mask.words().len() / words;
+    for row in 0..rows {
+        let from = &mask.words()[row * words..][..words];
+        if from.iter().all(|word| *word == 0) {
+            continue;
+        }
+        let place = row / jump % count;
+        for to in place.saturating_sub(reach)..(place + reach + 1).min(count) {
+            let to_row = row + to * jump - place * jump;
+            let to = &mut out.words_mut()[to_row * words..][..words];
+            for (to, from) in to.iter_mut().zip(from) {
+                *to |= from;
+            }
+        }
+    }
+    out
 }

@@ -8,6 +8,7 @@
 //! linear interpolation. Where no cortex shows, the boundary stays where the
 //! enclosure put it, midway between two voxels.
 
+use pilothole_volume::Numbers;
 use rayon::prelude::*;
 
 use crate::patch::Patch;
@@ -25,6 +26,15 @@ const MOST_MOVE_MM: f64 = 1.6;
 const BETWEEN_HU: f32 = 60.0;
 /// Field values are held to this range to each side, mm.
 pub(crate) const FIELD_LIMIT_MM: f32 = 2.0;
+/// The same in steps, two bytes a voxel: a step is a tenth of a micrometre.
+const FIELD_LIMIT: i16 = 20_000;
+const FIELD_STEP_MM: f32 = FIELD_LIMIT_MM / FIELD_LIMIT as f32;
+
+/// A distance in steps, mm in; its sign is kept.
+fn steps(distance_mm: f32) -> i16 {
+    let steps = (distance_mm / FIELD_STEP_MM).round() as i16;
+    if distance_mm < 0.0 { steps.clamp(-FIELD_LIMIT, -1) } else { steps.clamp(1, FIELD_LIMIT) }
+}
 
 /// The labels' edge against the outside, at work.
 pub(crate) struct Edge<'a> {
@@ -108,6 +118,8 @@ impl<'a> Edge<'a> {
     fn beside_another(&self, labels: &[u8]) -> Vec<u32> {
         let [columns, rows, slices] = self.patch.size;
         let plane = self.patch.plane();
+        let labelled: Vec<bool> =
+            labels.par_chunks(columns).map(|row| row.iter().any(|label| *label != 0)).collect();
         let by_row: Vec<Vec<u32>> = (0..rows * slices)
             .into_par_iter()
             .map_init(
@@ -115,6 +127,15 @@ impl<'a> Edge<'a> {
                 |differs, row| {
                     let start = row * columns;
                     let own = &labels[start..start + columns];
+                    let (y, z) = (row % rows, row / rows);
+                    let any = labelled[row]
+                        || (y > 0 && labelled[row - 1])
+                        || (y + 1 < rows && labelled[row + 1])
+                        || (z > 0 && labelled[row - rows])
+                        || (z + 1 < slices && labelled[row + rows]);
+                    if !any {
+                        return Vec::new();
+                    }
                     differs.fill(0);
                     let mut compare = |other: usize| {
                         let other = &labels[other..other + columns];
@@ -122,7 +143,6 @@ impl<'a> Edge<'a> {
                             *d |= a ^ b;
                         }
                     };
-                    let (y, z) = (row % rows, row / rows);
                     if y > 0 {
                         compare(start - columns);
                     }
@@ -159,7 +179,7 @@ impl<'a> Edge<'a> {
     /// a brighter voxel of the same bone behind it.
     fn peels(&self, labels: &[u8], at: usize, index: [usize; 3]) -> Option<u8> {
         let label = labels[at];
-        let hu = self.patch.hu[at];
+        let hu = self.patch.hu.at(at);
         if label == 0 || hu < self.weak_hu {
             return None;
         }
@@ -167,7 +187,7 @@ impl<'a> Edge<'a> {
         let mut peels = false;
         for face in FACES {
             let Some(out) = self.beside(at, index, face.axis, face.outward) else { continue };
-            if labels[out] == label || self.patch.hu[out].is_nan() {
+            if labels[out] == label || !self.patch.hu.is_known(out) {
                 continue;
             }
             if labels[out] != 0 {
@@ -176,14 +196,14 @@ impl<'a> Edge<'a> {
                 }
                 continue;
             }
-            let fall = (hu - self.patch.hu[out]) / self.spacing[face.axis];
+            let fall = (hu - self.patch.hu.at(out)) / self.spacing[face.axis];
             if fall <= steepest {
                 continue;
             }
             steepest = fall;
             peels = self.beside(at, index, face.axis, -face.outward).is_some_and(|inner| {
                 labels[inner] == label
-                    && self.patch.hu[inner] > hu
+                    && self.patch.hu.at(inner) > hu
                     && self.level(labels, at, index, face).is_some_and(|level| hu < level)
             });
         }
@@ -193,18 +213,18 @@ impl<'a> Edge<'a> {
     /// A voxel in the valley between two bones that is darker than halfway
     /// between its own cortex and soft tissue: there is something in between.
     fn opens(&self, labels: &[u8], at: usize, index: [usize; 3], face: Face) -> bool {
-        let hu = self.patch.hu[at];
+        let hu = self.patch.hu.at(at);
         let peak = self.peak(labels, at, index, face).min(PEAK_CAP_HU);
         peak >= self.weak_hu
             && hu < 0.5 * (peak + BETWEEN_HU)
             && self
                 .beside(at, index, face.axis, -face.outward)
-                .is_some_and(|inner| labels[inner] == labels[at] && self.patch.hu[inner] > hu)
+                .is_some_and(|inner| labels[inner] == labels[at] && self.patch.hu.at(inner) > hu)
     }
 
     /// An outside voxel above the level of the bone beside it, darker than it.
     fn joins(&self, labels: &[u8], at: usize, index: [usize; 3]) -> Option<u8> {
-        let hu = self.patch.hu[at];
+        let hu = self.patch.hu.at(at);
         // Half of the way up to a cortex of `weak_hu` or more cannot be lower.
         if labels[at] != 0 || hu.is_nan() || hu < 0.5 * self.weak_hu {
             return None;
@@ -213,7 +233,7 @@ impl<'a> Edge<'a> {
         for face in FACES {
             let Some(bone) = self.beside(at, index, face.axis, -face.outward) else { continue };
             let label = labels[bone];
-            let rise = (self.patch.hu[bone] - hu) / self.spacing[face.axis];
+            let rise = (self.patch.hu.at(bone) - hu) / self.spacing[face.axis];
             if label == 0 || rise <= best.map_or(0.0, |(steepest, _)| steepest) {
                 continue;
             }
@@ -233,8 +253,8 @@ impl<'a> Edge<'a> {
         let mut outside = f32::INFINITY;
         for step in 1..=self.look[face.axis] as isize {
             match self.beside(at, index, face.axis, face.outward * step) {
-                Some(out) if labels[out] == 0 && !self.patch.hu[out].is_nan() => {
-                    outside = outside.min(self.patch.hu[out]);
+                Some(out) if labels[out] == 0 && self.patch.hu.is_known(out) => {
+                    outside = outside.min(self.patch.hu.at(out));
                 }
                 _ => break,
             }
@@ -246,11 +266,11 @@ impl<'a> Edge<'a> {
 
     /// Greatest HU of the bone within reach behind a face.
     fn peak(&self, labels: &[u8], at: usize, index: [usize; 3], face: Face) -> f32 {
-        let mut peak = self.patch.hu[at];
+        let mut peak = self.patch.hu.at(at);
         for step in 1..=self.look[face.axis] as isize {
             match self.beside(at, index, face.axis, -face.outward * step) {
                 Some(inner) if labels[inner] == labels[at] => {
-                    peak = peak.max(self.patch.hu[inner]);
+                    peak = peak.max(self.patch.hu.at(inner));
                 }
                 _ => break,
             }
@@ -264,7 +284,7 @@ impl<'a> Edge<'a> {
         let Some(out) = self.beside(at, index, face.axis, face.outward) else {
             return (0.5, false);
         };
-        let (inner_hu, outer_hu) = (self.patch.hu[at], self.patch.hu[out]);
+        let (inner_hu, outer_hu) = (self.patch.hu.at(at), self.patch.hu.at(out));
         match self.level(labels, at, index, face) {
             Some(level) if inner_hu >= level && outer_hu < level => {
                 (((inner_hu - level) / (inner_hu - outer_hu)).clamp(0.02, 0.98), true)
@@ -278,9 +298,9 @@ impl<'a> Edge<'a> {
     /// Signed distances, mm, at every voxel: exact for a plane at the voxels
     /// beside the surface, carried on from there to [`FIELD_LIMIT_MM`]; and
     /// the share of the crossings that a cortex placed.
-    pub(crate) fn field(&self, labels: &[u8]) -> (Vec<f32>, f64) {
-        let far = |label: &u8| if *label == 0 { -FIELD_LIMIT_MM } else { FIELD_LIMIT_MM };
-        let mut field: Vec<f32> = labels.par_iter().map(far).collect();
+    pub(crate) fn field(&self, labels: &[u8]) -> (Numbers, f64) {
+        let far = |label: &u8| if *label == 0 { -FIELD_LIMIT } else { FIELD_LIMIT };
+        let mut field: Vec<i16> = labels.par_iter().map(far).collect();
         let beside = self.beside_another(labels);
         let near: Vec<(Option<f32>, (usize, usize))> = beside
             .par_iter()
@@ -297,12 +317,12 @@ impl<'a> Edge<'a> {
             placed += counts.0;
             all += counts.1;
             if let Some(depth) = depth {
-                field[*at as usize] = depth;
+                field[*at as usize] = steps(depth);
                 front.push(*at);
             }
         }
         self.carry_on(&mut field, front);
-        (field, placed as f64 / all.max(1) as f64)
+        (Numbers::Steps { all: field, step: FIELD_STEP_MM }, placed as f64 / all.max(1) as f64)
     }
 
     /// Signed distance of a voxel beside the surface; `None` elsewhere.
@@ -345,7 +365,7 @@ impl<'a> Edge<'a> {
 
     /// Carry the distances on from the voxels beside the surface, layer by
     /// layer across faces (first-order upwind solution of the eikonal equation).
-    fn carry_on(&self, field: &mut [f32], mut front: Vec<u32>) {
+    fn carry_on(&self, field: &mut [i16], mut front: Vec<u32>) {
         let shortest = self.spacing.iter().copied().fold(f32::INFINITY, f32::min);
         let rounds = (FIELD_LIMIT_MM / shortest).ceil() as usize;
         for _ in 0..rounds {
@@ -354,7 +374,7 @@ impl<'a> Edge<'a> {
                 .flat_map_iter(|at| {
                     let at = *at as usize;
                     let index = self.patch.index(at);
-                    let unset = |to: &usize| field[*to].abs() >= FIELD_LIMIT_MM;
+                    let unset = |to: &usize| field[*to].abs() >= FIELD_LIMIT;
                     FACES
                         .iter()
                         .filter_map(move |f| self.beside(at, index, f.axis, f.outward))
@@ -368,7 +388,8 @@ impl<'a> Edge<'a> {
             front.clear();
             for (at, depth) in next.into_iter().zip(depths) {
                 if depth < FIELD_LIMIT_MM {
-                    field[at as usize] = depth.copysign(field[at as usize]);
+                    let side = field[at as usize].signum();
+                    field[at as usize] = side * steps(depth);
                     front.push(at);
                 }
             }
@@ -379,17 +400,20 @@ impl<'a> Edge<'a> {
     }
 
     /// Distance at a voxel from the nearer of its neighbours on each axis, mm.
-    fn upwind(&self, field: &[f32], at: u32) -> f32 {
+    fn upwind(&self, field: &[i16], at: u32) -> f32 {
         let at = at as usize;
         let index = self.patch.index(at);
         let mut nearest = [(f32::INFINITY, 0.0_f32); 3];
         for face in FACES {
             let best = &mut nearest[face.axis];
             if let Some(to) = self.beside(at, index, face.axis, face.outward)
-                && field[to].is_sign_positive() == field[at].is_sign_positive()
-                && field[to].abs() < best.0.min(FIELD_LIMIT_MM)
+                && (field[to] > 0) == (field[at] > 0)
+                && field[to].abs() < FIELD_LIMIT
             {
-                *best = (field[to].abs(), self.spacing[face.axis]);
+                let depth = f32::from(field[to].abs()) * FIELD_STEP_MM;
+                if depth < best.0 {
+                    *best = (depth, self.spacing[face.axis]);
+                }
             }
         }
         nearest.sort_by(|a, b| a.0.total_cmp(&b.0));

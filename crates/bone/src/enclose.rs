@@ -137,7 +137,7 @@ pub(crate) fn enclose(
         if owners[at] == owner {
             return (State::Wall, 100);
         }
-        if owners[at] != 0 || patch.hu[at].is_nan() {
+        if owners[at] != 0 || !patch.hu.is_known(at) {
             return (State::Outside, 0);
         }
         let cell = walls.holding(index);
@@ -158,10 +158,13 @@ pub(crate) fn enclose(
     };
     states.par_chunks_mut(plane).zip(percent.par_chunks_mut(plane)).enumerate().for_each(
         |(z, (states, percent))| {
-            for (at, (state, percent)) in states.iter_mut().zip(percent).enumerate() {
-                let index =
-                    [space.from[0] + at % size[0], space.from[1] + at / size[0], space.from[2] + z];
-                (*state, *percent) = judge(z * plane + at, index);
+            let rows = states.chunks_mut(size[0]).zip(percent.chunks_mut(size[0]));
+            for (y, (states, percent)) in rows.enumerate() {
+                let first = z * plane + y * size[0];
+                let [x0, y0, z0] = space.from;
+                for (x, (state, percent)) in states.iter_mut().zip(percent).enumerate() {
+                    (*state, *percent) = judge(first + x, [x0 + x, y0 + y, z0 + z]);
+                }
             }
         },
     );

@@ -1,6 +1,6 @@
 //! The bone stage: from a region's HU to separate bones with an envelope each.
 
-use pilothole_volume::{Field, Labels, PatientPoint, Region, Volume, VolumeError};
+use pilothole_volume::{Field, Labels, NOTHING_I16, PatientPoint, Region, Volume, VolumeError};
 use rayon::prelude::*;
 
 use crate::bones::{BoneFinding, Bones, JointRecord};
@@ -11,11 +11,11 @@ use crate::joint::{Joint, Socket};
 use crate::metal;
 use crate::params::{BoneName, BoneParams};
 use crate::patch::Patch;
-use crate::pieces::{self, Kept};
+use crate::pieces;
 use crate::records;
 use crate::sacroiliac::Sacroiliac;
 use crate::separate::{Hip, Owned, separate};
-use crate::wall::{WEAK_SHARE, rank};
+use crate::wall::{WEAK_SHARE, walls};
 
 /// Shares of directions below which a joint counts as not resolved.
 const JOINT_SEEN_LIMIT: f64 = 0.25;
@@ -50,7 +50,7 @@ pub fn find_bones(
 ) -> Result<Bones, BoneError> {
     check(params)?;
     let patch = Patch::of(volume, region);
-    let unknown = patch.hu.par_iter().filter(|hu| hu.is_nan()).count();
+    let unknown = patch.hu.raw().par_iter().filter(|hu| **hu == NOTHING_I16).count();
     if unknown == patch.len() {
         return Err(BoneError::NothingMeasured);
     }
@@ -58,14 +58,13 @@ pub fn find_bones(
     let mut findings = first_findings(&patch, unknown);
     let hips = find_hips(&patch, params, &mut findings);
     let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
-    let ranks = rank(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let owned = separate(&patch, &ranks, &metal.metal, &hips, &params.hips);
-    let enclosed = enclose_all(&patch, &cells, &owned, &hips);
-    let mut labels = merge(&patch, &enclosed);
-    let names = pieces::clean(&patch, &metal.metal, &mut labels, &owned.names, &mut findings);
+    let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
+    let owned = separate(&patch, walls, &metal.metal, &hips, &params.hips);
+    let (mut labels, names) = enclosed(&patch, &cells, owned, &hips);
+    pieces::clean(&patch, &metal.metal, &mut labels, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
     edge.settle(&mut labels);
-    let Kept { names } = pieces::renumber(&mut labels, &names);
+    let names = pieces::renumber(&mut labels, &names);
     let (field, placed) = edge.field(&labels);
     let artefact = metal::artefact(&patch, &cells, &metal, &labels, params.metal_margin_mm);
     let records = records::of(&patch, &labels, &names, params.threshold_hu, &mut findings);
@@ -73,7 +72,7 @@ pub fn find_bones(
     Ok(Bones {
         region,
         labels: Labels::new(patch.size, labels).ok_or(BoneError::NothingMeasured)?,
-        field: Field::new(patch.grid.clone(), field)?,
+        field: Field::of(patch.grid.clone(), field)?,
         records,
         metal: metal.metal,
         saturated: metal.saturated,
@@ -113,26 +112,33 @@ fn first_findings(patch: &Patch, unknown: usize) -> Vec<BoneFinding> {
 }
 
 fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>) -> Vec<Hip> {
+    let hints = &params.hips.hips;
+    let found: Vec<Option<Hip>> = hints
+        .par_iter()
+        .map(|hint| {
+            let joint = Joint::find(patch, hint)?;
+            let sacroiliac = Sacroiliac::find(patch, &joint);
+            Some(Hip { joint, sacroiliac })
+        })
+        .collect();
     let mut hips = Vec::new();
-    for hint in &params.hips.hips {
-        let Some(joint) = Joint::find(patch, hint) else {
-            findings.push(BoneFinding::HipOutside { side: hint.side });
+    for (hint, hip) in hints.iter().zip(found) {
+        let side = hint.side;
+        let Some(hip) = hip else {
+            findings.push(BoneFinding::HipOutside { side });
             continue;
         };
-        if !joint.head {
-            findings.push(BoneFinding::NoHead { side: hint.side });
-        } else if joint.seen_fraction < JOINT_SEEN_LIMIT {
-            findings.push(BoneFinding::JointNotResolved {
-                side: hint.side,
-                seen_fraction: joint.seen_fraction,
-                limit: JOINT_SEEN_LIMIT,
-            });
+        let seen_fraction = hip.joint.seen_fraction;
+        if !hip.joint.head {
+            findings.push(BoneFinding::NoHead { side });
+        } else if seen_fraction < JOINT_SEEN_LIMIT {
+            let limit = JOINT_SEEN_LIMIT;
+            findings.push(BoneFinding::JointNotResolved { side, seen_fraction, limit });
         }
-        let sacroiliac = Sacroiliac::find(patch, &joint);
-        if sacroiliac.is_none() {
-            findings.push(BoneFinding::SacroiliacNotResolved { side: hint.side });
+        if hip.sacroiliac.is_none() {
+            findings.push(BoneFinding::SacroiliacNotResolved { side });
         }
-        hips.push(Hip { joint, sacroiliac });
+        hips.push(hip);
     }
     hips
 }
@@ -147,6 +153,14 @@ fn in_head_shell(patch: &Patch, hips: &[Hip], at: usize) -> bool {
             place.beyond_mm < 0.0 && place.beyond_mm > -6.0
         }
     })
+}
+
+/// What the walls enclose: a label a voxel, and the bones' names by label.
+fn enclosed(patch: &Patch, cells: &Cells, owned: Owned, hips: &[Hip]) -> (Vec<u8>, Names) {
+    let enclosed = enclose_all(patch, cells, &owned, hips);
+    let Owned { owners: mut labels, names } = owned;
+    merge(patch, &enclosed, &mut labels);
+    (labels, names)
 }
 
 fn enclose_all(patch: &Patch, cells: &Cells, owned: &Owned, hips: &[Hip]) -> Vec<Option<Enclosed>> {
@@ -225,9 +239,9 @@ fn prior(
 }
 
 /// One label a voxel: that of the bone that encloses it most, the lower on ties.
-fn merge(patch: &Patch, enclosed: &[Option<Enclosed>]) -> Vec<u8> {
-    let mut labels = vec![0_u8; patch.len()];
+fn merge(patch: &Patch, enclosed: &[Option<Enclosed>], labels: &mut [u8]) {
     labels.par_chunks_mut(patch.plane()).enumerate().for_each(|(z, labels)| {
+        labels.fill(0);
         let mut best = vec![0_u8; labels.len()];
         for (bone, found) in enclosed.iter().enumerate() {
             let Some(Enclosed { space, percent }) = found else { continue };
@@ -242,7 +256,6 @@ fn merge(patch: &Patch, enclosed: &[Option<Enclosed>]) -> Vec<u8> {
             }
         }
     });
-    labels
 }
 
 fn claim(label: u8, percents: &[u8], labels: &mut [u8], best: &mut [u8]) {

@@ -1,6 +1,6 @@
 //! Metal, saturated voxels, and where the HU around metal are wrong.
 
-use pilothole_volume::{Mask, Neighbours, components};
+use pilothole_volume::{Mask, NOTHING_I16, Neighbours, without_small};
 
 use crate::coarse::Cells;
 use crate::patch::Patch;
@@ -16,8 +16,10 @@ const SOFT_HU: std::ops::RangeInclusive<f32> = -160.0..=160.0;
 const MARROW_LEAST_HU: f32 = -200.0;
 /// Air is at most this, HU.
 const AIR_HU: f32 = -500.0;
-/// Share of voxels out of their range within 4 mm that makes a zone.
-const ZONE_SHARE: f32 = 0.12;
+/// A share of one in the whole numbers that cells hold.
+const ONE: i16 = 10_000;
+/// Share of voxels out of their range within 4 mm that makes a zone: 0.12.
+const ZONE_SHARE: i16 = 1200;
 /// Half-width over which that share is taken, mm.
 const ZONE_REACH_MM: f64 = 4.0;
 
@@ -33,28 +35,25 @@ pub(crate) struct Metal {
 /// at the region's greatest value when that is 3000 HU or more and shared by
 /// eight voxels.
 pub(crate) fn find(patch: &Patch, metal_hu: f64, ceiling_hu: Option<f64>) -> Metal {
-    let bright = Mask::where_true(patch.size, |at| f64::from(patch.hu[at]) >= metal_hu);
+    let least_hu = metal_hu.ceil() as i16;
+    let bright = Mask::where_true(patch.size, |at| patch.hu.raw()[at] >= least_hu);
     if bright.is_empty() {
         return Metal { metal: bright.clone(), saturated: bright };
     }
-    let sets = components(&bright, Neighbours::TwentySix);
-    let least = LEAST_METAL_MM3 / patch.grid.voxel_mm3();
-    let metal = Mask::where_true(patch.size, |at| {
-        let set = sets.numbers[at] as usize;
-        set != 0 && sets.sizes[set] as f64 >= least
-    });
+    let least = (LEAST_METAL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
+    let metal = without_small(&bright, Neighbours::TwentySix, least);
     let ceiling = ceiling_hu.map_or_else(|| plateau(patch), |hu| Some(hu as f32));
     let saturated = match ceiling {
-        Some(ceiling) => Mask::where_true(patch.size, |at| patch.hu[at] >= ceiling),
+        Some(ceiling) => Mask::where_true(patch.size, |at| patch.hu.at(at) >= ceiling),
         None => Mask::none(patch.size),
     };
     Metal { metal, saturated }
 }
 
 fn plateau(patch: &Patch) -> Option<f32> {
-    let most = patch.hu.iter().copied().fold(f32::NEG_INFINITY, f32::max);
-    let shared = patch.hu.iter().filter(|hu| **hu >= most).count();
-    (most >= 3000.0 && shared >= 8).then_some(most)
+    let most = patch.hu.raw().iter().copied().max()?;
+    let shared = patch.hu.raw().iter().filter(|hu| **hu >= most).count();
+    (most >= 3000 && shared >= 8).then_some(f32::from(most))
 }
 
 /// Where HU are not to be trusted: within `margin_mm` of metal, and wherever,
@@ -71,55 +70,57 @@ pub(crate) fn artefact(
     if found.metal.is_empty() {
         return Mask::none(patch.size);
     }
-    let metal = cells.mean(|at| f32::from(u8::from(found.metal.has(patch.index(at)))));
+    let metal = cells.any(|at| found.metal.has(patch.index(at)));
     let near = cells.near(&metal, margin_mm);
-    let in_reach = cells.near_in_slices(&metal, STREAK_REACH_MM);
+    let in_reach = cells.widened(&metal, [STREAK_REACH_MM, STREAK_REACH_MM, 0.0]);
     let air = large_air(patch);
     let rim = patch.neighbours();
-    let wrong = cells.mean(|at| {
+    let wrong = |at: usize| {
         let index = patch.index(at);
-        if !in_reach[cells.holding(index)] || patch.hu[at].is_nan() || air.has(index) {
-            return f32::NAN;
+        if !in_reach.has(cells.holding(index)) || !patch.hu.is_known(at) || air.has(index) {
+            return NOTHING_I16;
         }
-        let hu = patch.hu[at];
+        let hu = patch.hu.at(at);
         if labels[at] != 0 {
-            return f32::from(u8::from(hu < MARROW_LEAST_HU));
+            return if hu < MARROW_LEAST_HU { ONE } else { 0 };
         }
         let beside_bone =
             || rim.iter().any(|s| s.from(patch.size, index, at).is_some_and(|to| labels[to] != 0));
         if SOFT_HU.contains(&hu) {
-            0.0
+            0
         } else if beside_bone() {
-            f32::NAN
+            NOTHING_I16
         } else {
-            1.0
+            ONE
+        }
+    };
+    let wrong = cells.mean(|start, row| {
+        for (x, to) in row.iter_mut().enumerate() {
+            *to = wrong(start + x);
         }
     });
     let share = cells.smooth(&wrong, ZONE_REACH_MM);
     Mask::where_true(patch.size, |at| {
         let cell = cells.holding(patch.index(at));
-        near[cell] || (in_reach[cell] && share[cell] > ZONE_SHARE)
+        near.has(cell) || (in_reach.has(cell) && share[cells.position(cell)] > ZONE_SHARE)
     })
 }
 
 /// Air of bowel, skin folds and the room: connected dark voxels of 1 cm³ or
 /// more, with the partly filled voxels around it.
 fn large_air(patch: &Patch) -> Mask {
-    let dark = Mask::where_true(patch.size, |at| patch.hu[at] < AIR_HU);
-    let sets = components(&dark, Neighbours::Six);
-    let least = 1000.0 / patch.grid.voxel_mm3();
-    let mut air = Mask::none(patch.size);
+    let dark = Mask::where_true(patch.size, |at| patch.hu.at(at) < AIR_HU);
+    let least = (1000.0 / patch.grid.voxel_mm3()).ceil() as usize;
+    let inner = without_small(&dark, Neighbours::Six, least);
+    let mut air = inner.clone();
     let rim = patch.ball(4.0);
-    for (at, set) in sets.numbers.iter().enumerate() {
-        if *set != 0 && sets.sizes[*set as usize] as f64 >= least {
-            let index = patch.index(at);
-            air.set(index, true);
-            for step in &rim {
-                if let Some(to) = step.from(patch.size, index, at)
-                    && patch.hu[to] < *SOFT_HU.start()
-                {
-                    air.set(patch.index(to), true);
-                }
+    for at in (0..patch.len()).filter(|at| inner.has(patch.index(*at))) {
+        let index = patch.index(at);
+        for step in &rim {
+            if let Some(to) = step.from(patch.size, index, at)
+                && patch.hu.at(to) < *SOFT_HU.start()
+            {
+                air.set(patch.index(to), true);
             }
         }
     }

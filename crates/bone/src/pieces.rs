@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use pilothole_volume::Mask;
+use rayon::prelude::*;
 
 use crate::bones::BoneFinding;
 use crate::find::Names;
@@ -24,14 +25,13 @@ const HOLLOW_HU: f32 = 130.0;
 /// Share of hollow voxels under which a body is solid.
 const SOLID_FRACTION: f64 = 0.2;
 
-/// Remove pieces that are no bone from the labels; a name stays with its label.
+/// Remove pieces that are no bone from the labels.
 pub(crate) fn clean(
     patch: &Patch,
     metal: &Mask,
     labels: &mut [u8],
-    names: &[Option<crate::params::BoneName>],
     findings: &mut Vec<BoneFinding>,
-) -> Names {
+) {
     let voxel_mm3 = patch.grid.voxel_mm3();
     let pieces = pieces(labels, patch.size);
     let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
@@ -62,15 +62,14 @@ pub(crate) fn clean(
             at: patch.centre(patch.index(piece.runs[0].from)),
         });
     }
-    names.to_vec()
 }
 
 /// Solid, and never as dense as cortex.
 fn is_lumen(patch: &Patch, piece: &Piece) -> bool {
     let (mut dense, mut hollow) = (0_usize, 0_usize);
     for at in piece.voxels() {
-        dense += usize::from(patch.hu[at] > LUMEN_MOST_HU);
-        hollow += usize::from(patch.hu[at] < HOLLOW_HU);
+        dense += usize::from(patch.hu.at(at) > LUMEN_MOST_HU);
+        hollow += usize::from(patch.hu.at(at) < HOLLOW_HU);
     }
     let count = piece.voxel_count as f64;
     (dense as f64) < 0.01 * count && (hollow as f64) < SOLID_FRACTION * count
@@ -84,18 +83,10 @@ fn is_bare_metal(patch: &Patch, metal: &Mask, piece: &Piece) -> bool {
     4 * inside > piece.voxel_count
 }
 
-/// Names of the labels that are left.
-pub(crate) struct Kept {
-    pub(crate) names: Names,
-}
-
 /// Number the labels from 1 without gaps: named bones in the order of their
-/// names, then the others by falling size.
-pub(crate) fn renumber(labels: &mut [u8], names: &[Option<crate::params::BoneName>]) -> Kept {
-    let mut counts = vec![0_usize; names.len() + 1];
-    for label in labels.iter() {
-        counts[usize::from(*label)] += 1;
-    }
+/// names, then the others by falling size; their names in that order.
+pub(crate) fn renumber(labels: &mut [u8], names: &[Option<crate::params::BoneName>]) -> Names {
+    let counts = counts(labels, names.len());
     let mut left: Vec<usize> = (1..=names.len()).filter(|label| counts[*label] > 0).collect();
     left.sort_by_key(|label| {
         let name = names[*label - 1];
@@ -105,8 +96,25 @@ pub(crate) fn renumber(labels: &mut [u8], names: &[Option<crate::params::BoneNam
     for (rank, label) in left.iter().enumerate() {
         to[*label] = rank as u8 + 1;
     }
-    for label in labels.iter_mut() {
-        *label = to[usize::from(*label)];
+    if left.iter().enumerate().any(|(rank, label)| rank + 1 != *label) {
+        labels.par_iter_mut().filter(|label| **label != 0).for_each(|label| {
+            *label = to[usize::from(*label)];
+        });
     }
-    Kept { names: left.iter().map(|label| names[*label - 1]).collect() }
+    left.iter().map(|label| names[*label - 1]).collect()
+}
+
+/// Voxels of each label; nothing's are not counted.
+fn counts(labels: &[u8], most: usize) -> Vec<usize> {
+    let none = || vec![0_usize; most + 1];
+    let add = |mut sums: Vec<usize>, labels: &[u8]| {
+        for label in labels.iter().filter(|label| **label != 0) {
+            sums[usize::from(*label)] += 1;
+        }
+        sums
+    };
+    let plus = |sums: Vec<usize>, more: Vec<usize>| {
+        sums.iter().zip(more).map(|(sum, more)| sum + more).collect()
+    };
+    labels.par_chunks(1 << 16).fold(none, add).reduce(none, plus)
 }

@@ -96,7 +96,7 @@ impl SliceCount {
             let index = [in_plane % patch.size[0], in_plane / patch.size[0], z];
             let bone = &mut slice.bones[usize::from(*label) - 1];
             bone.voxels += 1;
-            bone.below += u32::from(patch.hu[at] < threshold_hu);
+            bone.below += u32::from(patch.hu.at(at) < threshold_hu);
             bone.low = [bone.low[0].min(index[0]), bone.low[1].min(index[1])];
             bone.high = [bone.high[0].max(index[0] + 1), bone.high[1].max(index[1] + 1)];
             for axis in 0..3 {

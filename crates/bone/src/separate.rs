@@ -10,7 +10,7 @@ use crate::joint::Joint;
 use crate::params::{BoneName, HipHints};
 use crate::patch::Patch;
 use crate::sacroiliac::Sacroiliac;
-use crate::wall::Rank;
+use crate::wall::{FREE_STRONG, FREE_WEAK, NOBODY};
 
 /// Smallest connected wall that becomes a bone without a marker, mm³: a sphere
 /// of 9 mm; below it lie calcifications, phleboliths and noise.
@@ -40,12 +40,12 @@ pub(crate) struct Hip {
 /// that bone encloses it, else outside.
 pub(crate) fn separate(
     patch: &Patch,
-    ranks: &[Rank],
+    walls: Vec<u8>,
     metal: &Mask,
     hips: &[Hip],
     hints: &HipHints,
 ) -> Owned {
-    let mut owned = Owned { owners: vec![0; ranks.len()], names: Vec::new() };
+    let mut owned = Owned { owners: walls, names: Vec::new() };
     let mut known: BTreeMap<BoneName, u8> = BTreeMap::new();
     let mut wanted: Vec<BoneName> = Vec::new();
     for hip in hips {
@@ -58,51 +58,44 @@ pub(crate) fn separate(
             owned.names.len() as u8
         });
     }
-    for hip in hips {
-        mark_hip(patch, ranks, hip, &known, &mut owned.owners);
-    }
+    mark_hips(patch, hips, &known, &mut owned.owners);
     for point in &hints.points {
         let marker = known[&point.bone];
-        mark_near(patch, ranks, point.at, marker, &mut owned.owners);
+        mark_near(patch, point.at, marker, &mut owned.owners);
     }
-    let seeds = positions(&owned.owners, |_, owner| *owner != 0);
-    flood(patch, &seeds, |at| ranks[at] != Rank::None, &mut owned.owners);
-    own_the_rest(patch, ranks, metal, &mut owned);
+    let seeds = positions(&owned.owners, is_owned);
+    flood(patch, &seeds, FREE_WEAK, &mut owned.owners);
+    own_the_rest(patch, metal, &mut owned);
     owned
 }
 
-/// Array positions of what passes a test, rising.
-fn positions<T: Sync>(values: &[T], test: impl Fn(usize, &T) -> bool + Sync) -> Vec<u32> {
-    values
-        .par_iter()
-        .enumerate()
-        .filter(|(at, value)| test(*at, value))
-        .map(|(at, _)| at as u32)
-        .collect()
+/// Array positions of the owners that pass a test, rising.
+fn positions(owners: &[u8], test: impl Fn(u8) -> bool + Sync) -> Vec<u32> {
+    let tested = owners.par_iter().enumerate().filter(|(_, owner)| test(**owner));
+    tested.map(|(at, _)| at as u32).collect()
 }
 
-/// Markers of the bones at a hip, by where a wall lies as seen from the joints.
-fn mark_hip(
-    patch: &Patch,
-    ranks: &[Rank],
-    hip: &Hip,
-    known: &BTreeMap<BoneName, u8>,
-    owners: &mut [u8],
-) {
-    let joint = &hip.joint;
-    let hip_bone = known[&joint.side.hip()];
-    let femur = known[&joint.side.femur()];
-    let sacrum = known[&BoneName::Sacrum];
-    owners.par_iter_mut().zip(ranks).enumerate().for_each(|(at, (owner, rank))| {
-        if *rank == Rank::None {
-            return;
-        }
-        let point = patch.centre(patch.index(at));
-        match place_of(hip, point, *rank == Rank::Strong) {
-            Some(Bone::Hip) => *owner = hip_bone,
-            Some(Bone::Femur) => *owner = femur,
-            Some(Bone::Sacrum) => *owner = sacrum,
-            None => {}
+fn is_owned(owner: u8) -> bool {
+    owner != NOBODY && owner < SEEN
+}
+
+/// Markers of the bones at the hips, by where a wall lies as seen from their
+/// joints; the later hip has the last word.
+fn mark_hips(patch: &Patch, hips: &[Hip], known: &BTreeMap<BoneName, u8>, owners: &mut [u8]) {
+    let [columns, rows, _] = patch.size;
+    owners.par_chunks_mut(columns).enumerate().for_each(|(row, owners)| {
+        for (x, owner) in owners.iter_mut().enumerate().filter(|(_, o)| **o != NOBODY) {
+            let strong = *owner == FREE_STRONG;
+            let point = patch.centre([x, row % rows, row / rows]);
+            for hip in hips {
+                let side = hip.joint.side;
+                match place_of(hip, point, strong) {
+                    Some(Bone::Hip) => *owner = known[&side.hip()],
+                    Some(Bone::Femur) => *owner = known[&side.femur()],
+                    Some(Bone::Sacrum) => *owner = known[&BoneName::Sacrum],
+                    None => {}
+                }
+            }
         }
     });
 }
@@ -168,31 +161,28 @@ fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
     medial_mm > 62.0 && medial_mm < 110.0 && offset.0[1] > 12.0 && offset.0[2] > 30.0
 }
 
-fn mark_near(patch: &Patch, ranks: &[Rank], point: PatientPoint, marker: u8, owners: &mut [u8]) {
+fn mark_near(patch: &Patch, point: PatientPoint, marker: u8, owners: &mut [u8]) {
     let Some(index) = nearest_voxel(&patch.grid, point) else { return };
     let at = patch.grid.offset_of(index);
-    let mut mark = |to: usize| {
-        if ranks[to] == Rank::Strong {
+    let around = patch.ball(POINT_REACH_MM);
+    let beside = around.iter().filter_map(|step| step.from(patch.size, index, at));
+    for to in beside.chain([at]) {
+        if owners[to] == FREE_STRONG || is_owned(owners[to]) {
             owners[to] = marker;
-        }
-    };
-    mark(at);
-    for step in patch.ball(POINT_REACH_MM) {
-        if let Some(to) = step.from(patch.size, index, at) {
-            mark(to);
         }
     }
 }
 
-/// Connected strong walls that no marker reached become bones of their own.
-fn own_the_rest(patch: &Patch, ranks: &[Rank], metal: &Mask, owned: &mut Owned) {
+/// Connected strong walls that no marker reached become bones of their own;
+/// what is free after that is nobody's.
+fn own_the_rest(patch: &Patch, metal: &Mask, owned: &mut Owned) {
     let owners = &mut owned.owners;
-    let free = positions(ranks, |at, rank| *rank == Rank::Strong && owners[at] == 0);
+    let free = positions(owners, |owner| owner == FREE_STRONG);
     let least = (LEAST_WALL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
     let neighbours = patch.neighbours();
     let mut sets: Vec<Vec<u32>> = Vec::new();
     for first in free {
-        if owners[first as usize] != 0 {
+        if owners[first as usize] != FREE_STRONG {
             continue;
         }
         owners[first as usize] = SEEN;
@@ -203,7 +193,7 @@ fn own_the_rest(patch: &Patch, ranks: &[Rank], metal: &Mask, owned: &mut Owned) 
             let index = patch.index(at);
             let around = neighbours.iter().filter_map(|step| step.from(patch.size, index, at));
             for to in around {
-                if ranks[to] == Rank::Strong && owners[to] == 0 {
+                if owners[to] == FREE_STRONG {
                     owners[to] = SEEN;
                     set.push(to as u32);
                 }
@@ -211,11 +201,6 @@ fn own_the_rest(patch: &Patch, ranks: &[Rank], metal: &Mask, owned: &mut Owned) 
         }
         if set.len() >= least && !mostly_metal(patch, metal, &set) {
             sets.push(set);
-        }
-    }
-    for owner in owners.iter_mut() {
-        if *owner == SEEN {
-            *owner = 0;
         }
     }
     sets.sort_by_key(|set| std::cmp::Reverse(set.len()));
@@ -229,7 +214,8 @@ fn own_the_rest(patch: &Patch, ranks: &[Rank], metal: &Mask, owned: &mut Owned) 
         seeds.extend(set);
     }
     seeds.sort_unstable();
-    flood(patch, &seeds, |at| ranks[at] == Rank::Weak, owners);
+    flood(patch, &seeds, FREE_WEAK, owners);
+    owners.par_iter_mut().filter(|owner| **owner >= SEEN).for_each(|owner| *owner = NOBODY);
 }
 
 /// A quarter of it metal: the rest is the halo that blur draws around it.
@@ -242,4 +228,4 @@ fn mostly_metal(patch: &Patch, metal: &Mask, set: &[u32]) -> bool {
 }
 
 /// Marks a free wall that was visited; above any owner.
-const SEEN: u8 = 255;
+const SEEN: u8 = FREE_WEAK - 1;

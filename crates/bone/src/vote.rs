@@ -5,11 +5,11 @@
 //! the cells: layer by layer the state (layers since the last wall) moves
 //! sideways by the ray's slope, so the cost is that of reading the cells once.
 
-use pilothole_volume::Direction;
 use rayon::prelude::*;
 
 use crate::coarse::Cells;
 use crate::joint::spread;
+use crate::sweep::{Counts, Net, Ray, layout};
 
 /// Pairs of opposite directions; 40 are 18° apart.
 const PAIRS: usize = 40;
@@ -20,6 +20,8 @@ const LOOK_MM: f64 = 40.0;
 /// What an unknown ray counts as a miss, in tenths: enough to keep the hollow of
 /// an iliac wing open where the region cuts it, too little to open a shaft.
 const UNKNOWN_TENTHS: u16 = 3;
+/// Rays that one task follows.
+const RAYS_A_TASK: usize = 14;
 /// Fewest rays that end in the region for a share to mean something.
 const FEWEST_KNOWN: u8 = 20;
 
@@ -55,51 +57,49 @@ impl<'a> Walls<'a> {
     /// Percent of the rays that meet a wall. A ray that leaves the region unmet
     /// is not known and counts 0.3 of a miss; 0 where too few are known.
     pub(crate) fn enclosure_percent(&self) -> Vec<u8> {
-        let all: Vec<Direction> = spread(2 * PAIRS).take(PAIRS).flat_map(|d| [d, -d]).collect();
-        let mut by_axis: [Vec<[f64; 3]>; 3] = Default::default();
-        for direction in all {
-            let slope = self.cells.slope(direction);
+        let all = spread(2 * PAIRS).take(PAIRS).flat_map(|d| [d, -d]);
+        let mut by_axis: [Vec<Ray>; 3] = Default::default();
+        for slope in all.map(|direction| self.cells.slope(direction)) {
             let mut axis = 2;
             for other in [1, 0] {
                 if slope[other].abs() > slope[axis].abs() + 1e-9 {
                     axis = other;
                 }
             }
-            by_axis[axis].push(slope);
+            by_axis[axis].push(self.ray(slope, axis));
         }
-        let turned = self.turned();
-        let tasks: Vec<(usize, &[[f64; 3]])> = by_axis
-            .iter()
-            .enumerate()
-            .flat_map(|(axis, slopes)| slopes.chunks(14).map(move |part| (axis, part)))
-            .collect();
-        let counted: Vec<(usize, Vec<u8>, Vec<u8>)> = tasks
+        let nets: Vec<Net> =
+            (0..3).into_par_iter().map(|axis| Net::new(axis, self.size(), &self.is_wall)).collect();
+        let counted: Vec<Counts> = nets
             .par_iter()
-            .map(|(axis, slopes)| {
-                let walls = if *axis == 0 { &turned } else { &self.is_wall };
-                let (hits, known) = self.count(*axis, slopes, walls);
-                (*axis, hits, known)
+            .zip(&by_axis)
+            .map(|(net, rays)| {
+                let parts = rays.par_chunks(RAYS_A_TASK).map(|part| net.count(part));
+                parts.reduce_with(Counts::plus).unwrap_or_default()
             })
             .collect();
-        self.gather(&counted)
+        self.gather(&nets, &counted)
     }
 
-    /// The walls with columns and rows exchanged.
-    fn turned(&self) -> Vec<u8> {
-        let [nx, ny, nz] = self.size();
-        let mut out = vec![0; self.is_wall.len()];
-        for z in 0..nz {
-            for y in 0..ny {
-                for x in 0..nx {
-                    out[(z * nx + x) * ny + y] = self.is_wall[(z * ny + y) * nx + x];
-                }
-            }
+    /// How a direction, in cells per mm on each axis, crosses the layers of an
+    /// axis. Beyond a face of the box that is not a face of the region there is
+    /// no wall, so rays that enter there count as known.
+    fn ray(&self, slope: [f64; 3], axis: usize) -> Ray {
+        let entry = |a: usize| {
+            let outside =
+                if slope[a] > 0.0 { self.from[a] == 0 } else { self.to[a] == self.cells.size[a] };
+            if outside { 0 } else { 255 }
+        };
+        let [_, line, along] = layout(axis);
+        Ray {
+            forward: slope[axis] > 0.0,
+            drift: [line, along].map(|a| (slope[a] / slope[axis].abs()).clamp(-1.0, 1.0)),
+            look: (LOOK_MM * slope[axis].abs()).round().clamp(1.0, 200.0) as u8,
+            entry: [axis, line, along].map(entry),
         }
-        out
     }
 
-    fn gather(&self, counted: &[(usize, Vec<u8>, Vec<u8>)]) -> Vec<u8> {
-        let [nx, ny, _] = self.size();
+    fn gather(&self, nets: &[Net], counted: &[Counts]) -> Vec<u8> {
         let share = |hits: u8, known: u8| {
             let unknown = (2 * PAIRS) as u16 - u16::from(known);
             let counted = 10 * u16::from(known) + UNKNOWN_TENTHS * unknown;
@@ -109,156 +109,19 @@ impl<'a> Walls<'a> {
                 (1000 * u32::from(hits) / u32::from(counted)) as u8
             }
         };
-        (0..self.is_wall.len())
-            .map(|at| {
-                let (x, y, z) = (at % nx, at / nx % ny, at / (nx * ny));
-                let turned = (z * nx + x) * ny + y;
-                let (mut hits, mut known) = (0, 0);
-                for (axis, h, k) in counted {
-                    let from = if *axis == 0 { turned } else { at };
-                    hits += h[from];
-                    known += k[from];
-                }
-                share(hits, known)
-            })
-            .collect()
-    }
-
-    fn count(&self, axis: usize, slopes: &[[f64; 3]], walls: &[u8]) -> (Vec<u8>, Vec<u8>) {
-        let size = self.size();
-        // A face of the box that is not a face of the region: beyond it there
-        // is no wall, so rays that enter there count as known.
-        let known_before: [u8; 3] =
-            std::array::from_fn(|a| if self.from[a] == 0 { 0 } else { 255 });
-        let known_after: [u8; 3] =
-            std::array::from_fn(|a| if self.to[a] == self.cells.size[a] { 0 } else { 255 });
-        // Axes in the order layer, line, along; `along` is contiguous.
-        let (line, along) = match axis {
-            0 => (2, 1),
-            1 => (2, 0),
-            _ => (1, 0),
-        };
-        let net = Net {
-            layers: size[axis],
-            lines: size[line],
-            length: size[along],
-            slices_are_layers: axis == 2,
-        };
-        let mut hits = vec![0_u8; walls.len()];
-        let mut known = vec![0_u8; walls.len()];
-        for slope in slopes {
-            let side = |a: usize| {
-                if slope[a] > 0.0 { known_before[a] } else { known_after[a] }
-            };
-            let ray = Ray {
-                forward: slope[axis] > 0.0,
-                drift: [slope[line], slope[along]].map(|s| s / slope[axis].abs()),
-                look: (LOOK_MM * slope[axis].abs()).round().clamp(1.0, 200.0) as u8,
-                entry: [side(axis), side(line), side(along)],
-            };
-            net.sweep(&ray, walls, &mut hits, &mut known);
-        }
-        (hits, known)
-    }
-}
-
-/// How the layers of one orientation lie in the array.
-struct Net {
-    layers: usize,
-    lines: usize,
-    length: usize,
-    slices_are_layers: bool,
-}
-
-struct Ray {
-    forward: bool,
-    /// Cells sideways per layer: across lines, along lines.
-    drift: [f64; 2],
-    /// Layers looked back.
-    look: u8,
-    /// Free layers granted on entry through a layer, line or end face.
-    entry: [u8; 3],
-}
-
-impl Net {
-    fn start(&self, layer: usize, line: usize) -> usize {
-        if self.slices_are_layers {
-            (layer * self.lines + line) * self.length
-        } else {
-            (line * self.layers + layer) * self.length
-        }
-    }
-
-    fn sweep(&self, ray: &Ray, walls: &[u8], hits: &mut [u8], known: &mut [u8]) {
-        let area = self.lines * self.length;
-        // Layers since the last wall (255: none), and layers travelled.
-        let mut since = [vec![255_u8; area], vec![255_u8; area]];
-        let mut free = [vec![ray.entry[0]; area], vec![0_u8; area]];
-        let mut moved = [0.0, 0.0];
-        for step in 0..self.layers {
-            let layer = if ray.forward { step } else { self.layers - 1 - step };
-            let now = ray.drift.map(|d| (d * step as f64).round());
-            let shift = [0, 1].map(|i| (now[i] - moved[i]) as isize);
-            moved = now;
-            let (old_since, new_since) = halves(&mut since, step);
-            let (old_free, new_free) = halves(&mut free, step);
-            for line in 0..self.lines {
-                let out = line * self.length..(line + 1) * self.length;
-                let (since, free) = (&mut new_since[out.clone()], &mut new_free[out]);
-                match line.checked_add_signed(-shift[0]).filter(|from| *from < self.lines) {
-                    None => {
-                        since.fill(255);
-                        free.fill(ray.entry[1]);
-                    }
-                    Some(from) => {
-                        let from = from * self.length..(from + 1) * self.length;
-                        slide(&old_since[from.clone()], shift[1], 255, since);
-                        slide(&old_free[from], shift[1], ray.entry[2], free);
-                    }
-                }
-                let at = self.start(layer, line);
-                let row = at..at + self.length;
-                tally(
-                    &walls[row.clone()],
-                    [since, free],
-                    ray.look,
-                    [&mut hits[row.clone()], &mut known[row]],
-                );
+        let [nx, ny, _] = self.size();
+        let mut percents = vec![0; self.is_wall.len()];
+        percents.par_chunks_mut(nx).enumerate().for_each(|(row, percents)| {
+            let (mut hits, mut known) = (vec![0_u8; nx], vec![0_u8; nx]);
+            for (net, counts) in nets.iter().zip(counted) {
+                let row = net.row(row % ny, row / ny);
+                row.add(&counts.hits, &mut hits);
+                row.add(&counts.known, &mut known);
             }
-        }
-    }
-}
-
-fn halves(pair: &mut [Vec<u8>; 2], step: usize) -> (&mut [u8], &mut [u8]) {
-    let [even, odd] = pair;
-    if step.is_multiple_of(2) { (even, odd) } else { (odd, even) }
-}
-
-/// Copy a row moved by `by` cells; what moves in from outside is `entry`.
-fn slide(from: &[u8], by: isize, entry: u8, to: &mut [u8]) {
-    let n = from.len();
-    let gap = by.unsigned_abs().min(n);
-    if by >= 0 {
-        to[gap..].copy_from_slice(&from[..n - gap]);
-        to[..gap].fill(entry);
-    } else {
-        to[..n - gap].copy_from_slice(&from[gap..]);
-        to[n - gap..].fill(entry);
-    }
-}
-
-fn tally(walls: &[u8], state: [&mut [u8]; 2], look: u8, counts: [&mut [u8]; 2]) {
-    let [since, free] = state;
-    let [hits, known] = counts;
-    for ((((wall, since), free), hits), known) in
-        walls.iter().zip(since).zip(free).zip(hits).zip(known)
-    {
-        let back = since.saturating_add(1);
-        let travelled = free.saturating_add(1);
-        let hit = u8::from(back <= look);
-        *hits += hit;
-        *known += hit | u8::from(travelled > look);
-        *since = if *wall == 1 { 0 } else { back };
-        *free = travelled;
+            for ((percent, hits), known) in percents.iter_mut().zip(&hits).zip(&known) {
+                *percent = share(*hits, *known);
+            }
+        });
+        percents
     }
 }

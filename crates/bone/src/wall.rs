@@ -1,62 +1,72 @@
 //! Candidates for bone's walls: what the threshold sees, and thin sheets below it.
 
+use pilothole_volume::NOTHING_I16;
 use rayon::prelude::*;
 
 use crate::coarse::Cells;
 use crate::patch::Patch;
 
-/// A voxel's rank as a piece of wall.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Rank {
-    /// Not wall.
-    None,
-    /// Below the threshold, yet brighter than its surroundings: a cortex that
-    /// blur has lowered.
-    Weak,
-    /// At the threshold or above.
-    Strong,
-}
+/// A voxel that is no wall of any bone, or not yet.
+pub(crate) const NOBODY: u8 = 0;
+/// A wall without an owner that blur has lowered below the threshold: brighter
+/// than its surroundings only.
+pub(crate) const FREE_WEAK: u8 = 254;
+/// A wall without an owner at the threshold or above.
+pub(crate) const FREE_STRONG: u8 = 255;
 
 /// Weak walls start at this share of the threshold: 130 HU of 226, above
 /// muscle (40 to 70 HU) by more than the noise of a pelvic scan.
 pub(crate) const WEAK_SHARE: f64 = 0.575;
 /// How much brighter than the mean of the 10 mm around a weak wall is, HU.
-const WEAK_CONTRAST_HU: f32 = 25.0;
+const WEAK_CONTRAST_HU: i32 = 25;
 /// Half-width of those surroundings, mm.
 const SURROUND_MM: f64 = 5.0;
 /// Weak walls count only this near to strong ones, mm.
 const WEAK_REACH_MM: f64 = 5.0;
 
-/// Rank of every voxel.
+/// Walls of a region, one byte a voxel: [`NOBODY`], [`FREE_WEAK`] or
+/// [`FREE_STRONG`].
 ///
 /// `also` grants weak walls away from strong ones, by array position.
-pub(crate) fn rank(
+pub(crate) fn walls(
     patch: &Patch,
     cells: &Cells,
     threshold_hu: f64,
     also: impl Fn(usize) -> bool + Sync,
-) -> Vec<Rank> {
-    let threshold = threshold_hu as f32;
-    let weak = (threshold_hu * WEAK_SHARE) as f32;
-    let surround = cells.smooth(&cells.mean(|at| patch.hu[at].clamp(-100.0, 700.0)), SURROUND_MM);
-    let strong = cells.mean(|at| f32::from(u8::from(patch.hu[at] >= threshold)));
-    let near_strong = cells.smooth(&strong, WEAK_REACH_MM);
-    let stands_out = |at: usize| {
-        let cell = cells.holding(patch.index(at));
-        patch.hu[at] - surround[cell] > WEAK_CONTRAST_HU && (near_strong[cell] > 1e-4 || also(at))
+) -> Vec<u8> {
+    let raw = patch.hu.raw();
+    // Whole units: at the threshold or above is at its next whole unit or above.
+    let threshold = threshold_hu.ceil() as i16;
+    let weak = (threshold_hu * WEAK_SHARE).ceil() as i16;
+    let tame = |at: usize, row: &mut [i16]| {
+        for (to, hu) in row.iter_mut().zip(&raw[at..]) {
+            *to = if *hu == NOTHING_I16 { NOTHING_I16 } else { (*hu).clamp(-100, 700) };
+        }
     };
-    patch
-        .hu
-        .par_iter()
-        .enumerate()
-        .map(|(at, hu)| {
-            if *hu >= threshold {
-                Rank::Strong
-            } else if *hu >= weak && stands_out(at) {
-                Rank::Weak
-            } else {
-                Rank::None
+    let surround = cells.smooth(&cells.mean(tame), SURROUND_MM);
+    let strong = cells.any(|at| raw[at] >= threshold);
+    let near_strong = cells.widened(&strong, [WEAK_REACH_MM; 3]);
+    let [columns, rows, _] = patch.size;
+    let mut walls = vec![NOBODY; patch.len()];
+    walls.par_chunks_mut(columns).enumerate().for_each(|(row, walls)| {
+        let start = row * columns;
+        let (y, z) = (row % rows / cells.pool[1], row / rows / cells.pool[2]);
+        for (x, wall) in walls.iter_mut().enumerate() {
+            let hu = raw[start + x];
+            if hu < weak {
+                continue;
             }
-        })
-        .collect()
+            if hu >= threshold {
+                *wall = FREE_STRONG;
+                continue;
+            }
+            let cell = [x / cells.pool[0], y, z];
+            let around = surround[cells.position(cell)];
+            let stands_out = i32::from(hu) - i32::from(around) > WEAK_CONTRAST_HU;
+            if stands_out && (near_strong.has(cell) || also(start + x)) {
+                *wall = FREE_WEAK;
+            }
+        }
+    });
+    walls
 }

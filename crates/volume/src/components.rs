@@ -11,33 +11,37 @@ pub enum Neighbours {
     TwentySix,
 }
 
-/// The connected sets of a mask.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Components {
-    /// Number of the set of each voxel in array order, from 1; 0 outside.
-    pub numbers: Vec<u32>,
-    /// Voxels of each set; `sizes[0]` is the count of voxels outside.
-    pub sizes: Vec<usize>,
-}
-
-/// Number the connected sets of a mask, in the order of their first voxels.
+/// A mask without its connected sets of fewer than `least` voxels.
 ///
-/// Two passes with union-find over runs of a row; the same numbers for any
-/// machine.
-pub fn components(mask: &Mask, neighbours: Neighbours) -> Components {
-    let size = mask.size();
+/// Two passes with union-find over runs of a row.
+pub fn without_small(mask: &Mask, neighbours: Neighbours, least: usize) -> Mask {
+    let rows = mask.size()[1];
     let runs = runs_of(mask);
     let mut parent: Vec<u32> = (0..runs.all.len() as u32).collect();
     let reach = usize::from(neighbours == Neighbours::TwentySix);
-    for slice in 0..size[2] {
-        for row in 0..size[1] {
-            let own = runs.row(slice * size[1] + row);
-            for (row_back, slice_back) in earlier_rows(row, slice, size[1], neighbours) {
-                join_rows(&runs, own.clone(), slice_back * size[1] + row_back, reach, &mut parent);
+    for slice in 0..mask.size()[2] {
+        for row in 0..rows {
+            let own = runs.row(slice * rows + row);
+            for (row_back, slice_back) in earlier_rows(row, slice, rows, neighbours) {
+                join_rows(&runs, own.clone(), slice_back * rows + row_back, reach, &mut parent);
             }
         }
     }
-    number(size, &runs, &mut parent)
+    let mut sizes = vec![0_usize; runs.all.len()];
+    for (index, run) in runs.all.iter().enumerate() {
+        sizes[root(&mut parent, index as u32) as usize] += run.to - run.from;
+    }
+    let mut kept = Mask::none(mask.size());
+    for row in 0..rows * mask.size()[2] {
+        for index in runs.row(row) {
+            if sizes[root(&mut parent, index as u32) as usize] >= least {
+                for column in runs.all[index].from..runs.all[index].to {
+                    kept.set([column, row % rows, row / rows], true);
+                }
+            }
+        }
+    }
+    kept
 }
 
 struct Run {
@@ -131,33 +135,13 @@ fn root(parent: &mut [u32], mut at: u32) -> u32 {
     at
 }
 
-fn number(size: [usize; 3], runs: &Runs, parent: &mut [u32]) -> Components {
-    let mut numbers = vec![0_u32; size.iter().product()];
-    let mut sizes = vec![0_usize];
-    let mut number_of = vec![0_u32; runs.all.len()];
-    for row in 0..size[1] * size[2] {
-        for index in runs.row(row) {
-            let top = root(parent, index as u32) as usize;
-            if number_of[top] == 0 {
-                number_of[top] = sizes.len() as u32;
-                sizes.push(0);
-            }
-            let run = &runs.all[index];
-            numbers[row * size[0] + run.from..row * size[0] + run.to].fill(number_of[top]);
-            sizes[number_of[top] as usize] += run.to - run.from;
-        }
-    }
-    sizes[0] = numbers.len() - sizes.iter().sum::<usize>();
-    Components { numbers, sizes }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use proptest::prelude::*;
 
     /// Flood fill, as slow and plain as can be.
-    fn flood(mask: &Mask, neighbours: Neighbours) -> Vec<u32> {
+    fn flood(mask: &Mask, neighbours: Neighbours, least: usize) -> Mask {
         let size = mask.size();
         let count: usize = size.iter().product();
         let index = |i: usize| [i % size[0], i / size[0] % size[1], i / (size[0] * size[1])];
@@ -168,36 +152,44 @@ mod tests {
                 Neighbours::TwentySix => apart.iter().all(|d| *d <= 1),
             }
         };
-        let mut numbers = vec![0; count];
-        let mut next = 0;
+        let mut seen = vec![false; count];
+        let mut kept = Mask::none(size);
         for seed in 0..count {
-            if !mask.has(index(seed)) || numbers[seed] != 0 {
+            if !mask.has(index(seed)) || seen[seed] {
                 continue;
             }
-            next += 1;
-            let mut open = vec![seed];
-            numbers[seed] = next;
-            while let Some(at) = open.pop() {
+            let mut set = vec![seed];
+            seen[seed] = true;
+            let mut next = 0;
+            while let Some(at) = set.get(next).copied() {
+                next += 1;
                 let found: Vec<usize> = (0..count)
-                    .filter(|o| {
-                        mask.has(index(*o)) && numbers[*o] == 0 && near(index(at), index(*o))
-                    })
+                    .filter(|o| mask.has(index(*o)) && !seen[*o] && near(index(at), index(*o)))
                     .collect();
                 for other in found {
-                    numbers[other] = next;
-                    open.push(other);
+                    seen[other] = true;
+                    set.push(other);
+                }
+            }
+            if set.len() >= least {
+                for at in set {
+                    kept.set(index(at), true);
                 }
             }
         }
-        numbers
+        kept
     }
 
     proptest! {
         #[test]
-        fn numbers_equal_a_flood_fill(bits in proptest::collection::vec(any::<bool>(), 7 * 5 * 4)) {
+        fn what_is_kept_equals_a_flood_fill(
+            bits in proptest::collection::vec(any::<bool>(), 7 * 5 * 4),
+            least in 1_usize..6,
+        ) {
             let mask = Mask::where_true([7, 5, 4], |i| bits[i]);
             for neighbours in [Neighbours::Six, Neighbours::TwentySix] {
-                prop_assert_eq!(components(&mask, neighbours).numbers, flood(&mask, neighbours));
+                let kept = without_small(&mask, neighbours, least);
+                prop_assert_eq!(kept, flood(&mask, neighbours, least));
             }
         }
     }

@@ -1,7 +1,5 @@
 //! A smooth number at every voxel: a signed depth, a smoothed density.
 
-use ndarray::ArrayView3;
-
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
 use crate::volume::{VolumeError, interpolate};
@@ -12,7 +10,39 @@ use crate::volume::{VolumeError, interpolate};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Field {
     grid: Grid,
-    values: Vec<f32>,
+    numbers: Numbers,
+}
+
+/// The numbers of a field, slice by slice, row by row, columns fastest.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Numbers {
+    /// As they are.
+    F32(Vec<f32>),
+    /// Whole numbers of steps.
+    Steps {
+        /// How many, for each voxel.
+        all: Vec<i16>,
+        /// What one step is worth.
+        step: f32,
+    },
+}
+
+impl Numbers {
+    /// The number at a position in the array.
+    #[inline]
+    pub fn at(&self, at: usize) -> f32 {
+        match self {
+            Self::F32(all) => all[at],
+            Self::Steps { all, step } => f32::from(all[at]) * step,
+        }
+    }
+
+    fn len(&self) -> usize {
+        match self {
+            Self::F32(all) => all.len(),
+            Self::Steps { all, .. } => all.len(),
+        }
+    }
 }
 
 impl Field {
@@ -22,13 +52,22 @@ impl Field {
     ///
     /// [`VolumeError::VoxelCount`] when the numbers differ.
     pub fn new(grid: Grid, values: Vec<f32>) -> Result<Self, VolumeError> {
-        if values.len() != grid.voxel_count() {
+        Self::of(grid, Numbers::F32(values))
+    }
+
+    /// Put numbers on a lattice.
+    ///
+    /// # Errors
+    ///
+    /// [`VolumeError::VoxelCount`] when the numbers differ.
+    pub fn of(grid: Grid, numbers: Numbers) -> Result<Self, VolumeError> {
+        if numbers.len() != grid.voxel_count() {
             return Err(VolumeError::VoxelCount {
                 expected: grid.voxel_count(),
-                found: values.len(),
+                found: numbers.len(),
             });
         }
-        Ok(Self { grid, values })
+        Ok(Self { grid, numbers })
     }
 
     /// Where the values lie.
@@ -37,19 +76,27 @@ impl Field {
     }
 
     /// The values, slice by slice.
-    pub fn values(&self) -> &[f32] {
-        &self.values
+    pub fn numbers(&self) -> &Numbers {
+        &self.numbers
     }
 
-    /// The values as an array, axes slice, row, column.
-    ///
-    /// # Panics
-    ///
-    /// Never: there are as many values as the lattice has voxels.
-    pub fn view(&self) -> ArrayView3<'_, f32> {
-        let [columns, rows, slices] = self.grid.size();
-        ArrayView3::from_shape((slices, rows, columns), &self.values)
-            .expect("a value for every voxel")
+    /// The value of the voxel at a position in the array.
+    #[inline]
+    pub fn at(&self, at: usize) -> f32 {
+        self.numbers.at(at)
+    }
+
+    /// Trilinear interpolation at a lattice position of what `change` makes of
+    /// each voxel's array position and value; not-a-number outside the box of
+    /// voxel centres.
+    #[inline]
+    pub fn sample_changed_or_nan(&self, at: VoxelPoint, change: impl Fn(usize, f32) -> f32) -> f64 {
+        match &self.numbers {
+            Numbers::F32(all) => interpolate(&self.grid, at, |i| f64::from(change(i, all[i]))),
+            Numbers::Steps { all, step } => {
+                interpolate(&self.grid, at, |i| f64::from(change(i, f32::from(all[i]) * step)))
+            }
+        }
     }
 
     /// The value at a patient position; not-a-number outside the box of voxel
@@ -62,7 +109,7 @@ impl Field {
     /// As [`Field::sample_or_nan`], at a lattice position.
     #[inline]
     pub fn sample_voxel_or_nan(&self, at: VoxelPoint) -> f64 {
-        interpolate(&self.grid, at, |i| f64::from(self.values[i]))
+        self.sample_changed_or_nan(at, |_, value| value)
     }
 
     /// Gradient at a patient position per mm, by central differences over half

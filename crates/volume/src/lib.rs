@@ -13,10 +13,10 @@ mod region;
 mod space;
 mod volume;
 
-pub use components::{Components, Neighbours, components};
+pub use components::{Neighbours, without_small};
 pub use cylinder::{Annulus, Quadrature, Weighted, sample_annulus};
 pub use distance::{DistanceError, distance_mm};
-pub use field::Field;
+pub use field::{Field, Numbers};
 pub use grid::{Grid, GridError};
 pub use mask::{Labels, Mask, nearest_voxel};
 pub use region::Region;

@@ -1,6 +1,7 @@
 //! One bit a voxel, and one small number a voxel.
 
 use ndarray::ArrayView3;
+use rayon::prelude::*;
 
 use crate::grid::Grid;
 use crate::space::PatientPoint;
@@ -22,15 +23,18 @@ impl Mask {
     }
 
     /// The voxels for which `member` of their position in array order holds.
-    pub fn where_true(size: [usize; 3], member: impl Fn(usize) -> bool) -> Self {
+    pub fn where_true(size: [usize; 3], member: impl Fn(usize) -> bool + Sync) -> Self {
         let mut mask = Self::none(size);
-        for row in 0..size[1] * size[2] {
-            for column in 0..size[0] {
-                if member(row * size[0] + column) {
-                    mask.words[row * mask.words_per_row + column / 64] |= 1 << (column % 64);
+        if mask.words.is_empty() {
+            return mask;
+        }
+        mask.words.par_chunks_mut(mask.words_per_row).enumerate().for_each(|(row, words)| {
+            for (first, word) in (0..size[0]).step_by(64).zip(words) {
+                for column in first..(first + 64).min(size[0]) {
+                    *word |= u64::from(member(row * size[0] + column)) << (column - first);
                 }
             }
-        }
+        });
         mask
     }
 

@@ -140,8 +140,8 @@ fn strongest_corner(scene: &Scene<'_>, axis: Axis, at_mm: f64) -> u8 {
             std::array::from_fn(|i| base[i] + if corner >> i & 1 == 1 { 1.0 } else { 0.0 });
         if (0..3).all(|i| index[i] >= 0.0 && index[i] < size[i] as f64) {
             let at = grid.offset_of(index.map(|c| c as usize));
-            if scene.field.values()[at] > best.0 {
-                best = (scene.field.values()[at], scene.labels.values()[at]);
+            if scene.field.at(at) > best.0 {
+                best = (scene.field.at(at), scene.labels.values()[at]);
             }
         }
     }

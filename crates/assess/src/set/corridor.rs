@@ -343,7 +343,7 @@ impl Surroundings<'_> {
     #[inline]
     pub(crate) fn is_in_bone(&self, at: PatientPoint) -> bool {
         let Some(index) = nearest_voxel(self.scene.grid(), at) else { return false };
-        let depth = self.scene.field.values()[self.scene.grid().offset_of(index)];
+        let depth = self.scene.field.at(self.scene.grid().offset_of(index));
         f64::from(depth) > self.params.touch_mm
             && (self.bones.is_empty() || self.bones.contains(&self.scene.labels.at(index)))
     }

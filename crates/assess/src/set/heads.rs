@@ -132,7 +132,7 @@ fn voters(scene: &Scene<'_>, bone: u8) -> Vec<(PatientPoint, Direction)> {
     let reach = grid.spacing_mm().into_iter().fold(0.0, f64::max) as f32;
     let near: Vec<usize> = (0..grid.voxel_count())
         .filter(|voxel| {
-            let depth = scene.field.values()[*voxel];
+            let depth = scene.field.at(*voxel);
             scene.labels.values()[*voxel] == bone && depth > 0.0 && depth < reach
         })
         .collect();

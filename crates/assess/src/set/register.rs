@@ -128,7 +128,7 @@ fn surface_points(around: &Surroundings<'_>) -> Vec<SurfacePoint> {
         .flat_map_iter(|[slice, row]| {
             let start = grid.offset_of([0, row, slice]);
             (start..start + size[0]).step_by(stride[0]).filter(|voxel| {
-                let depth = f64::from(scene.field.values()[*voxel]);
+                let depth = f64::from(scene.field.at(*voxel));
                 let label = scene.labels.values()[*voxel];
                 let counts = around.bones.is_empty() || around.bones.contains(&label);
                 depth > 0.0 && depth < reach && counts

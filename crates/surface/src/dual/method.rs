@@ -1,6 +1,6 @@
 //! What every extraction method shares, and what it returns.
 
-use pilothole_volume::{Field, Grid, Mask, Region, Volume, Voxels};
+use pilothole_volume::{Field, Grid, Mask, Numbers, Region, Volume, Voxels};
 
 use super::extract::extract;
 use super::samples::{ArraySamples, MaskSamples, Stored};
@@ -98,8 +98,16 @@ pub trait Extract: Sync {
     /// [`SurfaceError::TooLarge`].
     fn extract_field(&self, field: &Field) -> Result<Extraction, SurfaceError> {
         let grid = field.grid();
-        let above = &Cut { all: field.values(), limit: 0.0_f32.next_up(), level: 0.0 };
-        extract_array(self, grid, Region::whole(grid), above)
+        let whole = Region::whole(grid);
+        match field.numbers() {
+            Numbers::F32(all) => {
+                let above = &Cut { all, limit: 0.0_f32.next_up(), level: 0.0 };
+                extract_array(self, grid, whole, above)
+            }
+            Numbers::Steps { all, .. } => {
+                extract_array(self, grid, whole, &Cut { all, limit: 1, level: 0.0 })
+            }
+        }
     }
 }
 
