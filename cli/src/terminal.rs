@@ -35,6 +35,14 @@ pub(crate) fn exit(result: Result<u8, Failure>) -> ExitCode {
     }
 }
 
+/// Say that the fault is ours.
+pub(crate) fn faulty(place: Option<String>) -> ExitCode {
+    let place = place.unwrap_or_else(|| "an unknown place".to_owned());
+    eprintln!("error: a fault in pilothole itself, at {place}; the results were not written");
+    eprintln!("next: report this place and the version, without the scan");
+    ExitCode::from(1)
+}
+
 /// Print data on stdout; a closed pipe is not an error.
 pub(crate) fn data(text: &str) {
     let mut out = std::io::stdout().lock();

@@ -30,9 +30,13 @@ fn one(body: &Body, plan: &Plan, params: &RobustParams) -> (HoleResult, Robust) 
 
 /// Bone below a plane that the screw meets at 40°; its seat lies in bone.
 fn half_space() -> (Body, Plan) {
+    half_space_of(0.8)
+}
+
+fn half_space_of(spacing_mm: f64) -> (Body, Plan) {
     let normal = unit([0.3, -0.2, 0.9]);
     let depth = move |at: PatientPoint| 12.0 - (at - PatientPoint([0.0; 3])).dot(normal.offset());
-    let body = Body::new(40.0, 0.8, depth, |_| 400.0);
+    let body = Body::new(40.0, spacing_mm, depth, |_| 400.0);
     let direction = normal.tilted(40.0_f64.to_radians(), 0.4).components();
     let hole = Drilled { seat: [1.0, 2.0, -10.0], direction, more: "" };
     (body, plan("15, 20, 25", "margin_mm = 1.0", &[hole]))
@@ -51,6 +55,15 @@ fn a_half_space_keeps_its_margin_as_often_as_the_normal_distribution_says() {
         let off = (found.keeps_margin - want) / found.share_se;
         assert!(off.abs() < 3.0, "{} for {want}, seed {seed}", found.keeps_margin);
     }
+}
+
+#[test]
+fn voxels_wider_than_the_longest_step_are_followed_too() {
+    let (body, plan) = half_space_of(3.0);
+    let (hole, found) = one(&body, &plan, &params(1.5, 0.0, 1));
+    let slack = hole.far.expect("ends").at_mm - hole.length_mm.expect("safe") - 1.0;
+    let want = normal_cdf(slack / (1.5 * 40.0_f64.to_radians().tan()));
+    assert!((found.keeps_margin - want).abs() < 0.1, "{} for {want}", found.keeps_margin);
 }
 
 #[test]

@@ -24,7 +24,8 @@ pub(crate) struct Ends {
 /// Share of the depth that is stepped: the depth is only about a distance, and
 /// chamfered ones are up to an eighth too long.
 const STEP_PER_DEPTH: f64 = 0.6;
-/// Longest step, mm; no bone that holds a screw is thinner.
+/// Longest step, mm; no bone that holds a screw is thinner. Half a voxel where
+/// that is more.
 const LONGEST_STEP_MM: f64 = 1.2;
 /// Halvings before a crossing is taken as straight; the depth is near enough
 /// to straight over an eighth of half a voxel.
@@ -81,7 +82,7 @@ fn change(
         return Change::Unseen;
     }
     loop {
-        let step = (STEP_PER_DEPTH * before_depth.abs()).clamp(least_step_mm, LONGEST_STEP_MM);
+        let step = (STEP_PER_DEPTH * before_depth.abs()).min(LONGEST_STEP_MM).max(least_step_mm);
         let here = before + step;
         if before > reach_mm {
             return Change::Beyond;
