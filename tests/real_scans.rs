@@ -8,7 +8,7 @@ use pilothole_tests::{real_scans, root};
 /// Judge a plan of `fixtures/plans` on an open scan.
 fn judged(scan: &Path, plan: &str) -> pilothole_study::Judged {
     let file = read_plan(&root().join("fixtures/plans").join(plan)).expect("the plan is sound");
-    let params = CaseParams { samples: 0, ..CaseParams::timeless() };
+    let params = CaseParams { samples: 64, ..CaseParams::timeless() };
     judge_case(scan, &file, &params, &|_| ()).expect("the scan is judged")
 }
 

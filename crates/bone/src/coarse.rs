@@ -23,7 +23,7 @@ impl Cells {
     pub(crate) fn over(patch: &Patch) -> Self {
         let steps = patch.grid.steps();
         let pool: [usize; 3] =
-            std::array::from_fn(|a| (CELL_MM / patch.spacing_mm[a]).round().max(1.0) as usize);
+            std::array::from_fn(|a| (CELL_MM / patch.spacing_mm[a] + 1e-6).round().max(1.0) as usize);
         let stretch = patch.spacing_mm[2] / steps[2].length_mm();
         let along = [1.0, 1.0, stretch];
         Self {
