@@ -20,10 +20,11 @@ pub(crate) struct Cells {
 }
 
 impl Cells {
-    pub(crate) fn over(patch: &Patch) -> Self {
+    pub(crate) fn over(patch: &Patch<'_>) -> Self {
         let steps = patch.grid.steps();
-        let pool: [usize; 3] =
-            std::array::from_fn(|a| (CELL_MM / patch.spacing_mm[a] + 1e-6).round().max(1.0) as usize);
+        let pool: [usize; 3] = std::array::from_fn(|a| {
+            (CELL_MM / patch.spacing_mm[a] + 1e-6).round().max(1.0) as usize
+        });
         let stretch = patch.spacing_mm[2] / steps[2].length_mm();
         let along = [1.0, 1.0, stretch];
         Self {
@@ -53,8 +54,7 @@ impl Cells {
     /// Mean over each cell's voxels; voxels with [`NOTHING_I16`] are left out, a
     /// cell without any other has it too.
     ///
-    /// `fill` writes the values of the row of voxels that starts at an array
-    /// position.
+    /// `fill` writes the values of a row of voxels.
     pub(crate) fn mean(&self, fill: impl Fn(usize, &mut [i16]) + Sync) -> Vec<i16> {
         let plane = self.size[0] * self.size[1];
         let mut means = vec![NOTHING_I16; self.len()];
@@ -87,28 +87,32 @@ impl Cells {
         }
     }
 
-    /// Cells with a voxel of which `test` of the array position holds.
-    pub(crate) fn any(&self, test: impl Fn(usize) -> bool + Sync) -> Mask {
+    /// Cells with a voxel that `fill` marks in its row of voxels.
+    pub(crate) fn any(&self, fill: impl Fn(usize, &mut [bool]) + Sync) -> Mask {
         let mut mask = Mask::none(self.size);
         let words = mask.words_per_row();
-        mask.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
-            for from in self.rows_of(row % self.size[1], row / self.size[1]) {
-                for x in (0..self.voxels[0]).filter(|x| test(from + x)) {
-                    let cell = x / self.pool[0];
-                    words[cell / 64] |= 1 << (cell % 64);
+        mask.words_mut().par_chunks_mut(words).enumerate().for_each_init(
+            || vec![false; self.voxels[0]],
+            |voxels, (row, words)| {
+                for from in self.rows_of(row % self.size[1], row / self.size[1]) {
+                    fill(from, voxels);
+                    for (x, _) in voxels.iter().enumerate().filter(|(_, marked)| **marked) {
+                        let cell = x / self.pool[0];
+                        words[cell / 64] |= 1 << (cell % 64);
+                    }
                 }
-            }
-        });
+            },
+        );
         mask
     }
 
-    /// Array positions at which the rows of voxels of a row of cells start.
+    /// The rows of voxels of a row of cells.
     fn rows_of(&self, y: usize, layer: usize) -> impl Iterator<Item = usize> + use<> {
-        let [columns, rows, slices] = self.voxels;
+        let [_, rows, slices] = self.voxels;
         let span = |at: usize, pool: usize, most: usize| at * pool..(at * pool + pool).min(most);
         let lines = span(y, self.pool[1], rows);
         span(layer, self.pool[2], slices)
-            .flat_map(move |z| lines.clone().map(move |y| (z * rows + y) * columns))
+            .flat_map(move |z| lines.clone().map(move |y| z * rows + y))
     }
 
     /// Moving mean over a box of about `reach_mm` to each side, cut at the

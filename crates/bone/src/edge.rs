@@ -38,7 +38,7 @@ fn steps(distance_mm: f32) -> i16 {
 
 /// The labels' edge against the outside, at work.
 pub(crate) struct Edge<'a> {
-    patch: &'a Patch,
+    patch: &'a Patch<'a>,
     /// Least HU of a voxel that may be peeled or added.
     weak_hu: f32,
     look: [usize; 3],
@@ -63,7 +63,7 @@ const FACES: [Face; 6] = [
 ];
 
 impl<'a> Edge<'a> {
-    pub(crate) fn new(patch: &'a Patch, weak_hu: f64) -> Self {
+    pub(crate) fn new(patch: &'a Patch<'a>, weak_hu: f64) -> Self {
         Self {
             patch,
             weak_hu: weak_hu as f32,

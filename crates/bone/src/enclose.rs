@@ -69,7 +69,7 @@ impl Space {
 
 /// Boxes of all owners with two voxels to spare, `None` for who owns nothing;
 /// by owner from 1.
-pub(crate) fn spaces(patch: &Patch, owners: &[u8], count: usize) -> Vec<Option<Space>> {
+pub(crate) fn spaces(patch: &Patch<'_>, owners: &[u8], count: usize) -> Vec<Option<Space>> {
     let by_slice: Vec<Vec<Option<[[usize; 2]; 2]>>> =
         owners.par_chunks(patch.plane()).map(|slice| spans(slice, patch.size[0], count)).collect();
     (0..count)
@@ -118,7 +118,7 @@ pub(crate) struct Task {
 ///
 /// `prior` is asked, by index, of voxels that are no wall of any bone.
 pub(crate) fn enclose(
-    patch: &Patch,
+    patch: &Patch<'_>,
     cells: &Cells,
     owners: &[u8],
     task: Task,
@@ -179,7 +179,7 @@ pub(crate) fn enclose(
 
 fn walls_of<'a>(
     cells: &'a Cells,
-    patch: &Patch,
+    patch: &Patch<'_>,
     owners: &[u8],
     owner: u8,
     space: &Space,
@@ -207,7 +207,7 @@ struct Widened {
     ball: Vec<([isize; 3], isize)>,
 }
 
-fn widened(patch: &Patch, owners: &[u8], owner: u8, space: &Space) -> Widened {
+fn widened(patch: &Patch<'_>, owners: &[u8], owner: u8, space: &Space) -> Widened {
     let size = space.size();
     let ball = patch
         .ball(CLOSING_MM)
@@ -271,7 +271,7 @@ const RACE_STEP_MM: f32 = 0.1;
 /// Undecided voxels go to the side that reaches them first through undecided
 /// voxels, walls barred, the outside first on ties; what nobody reaches is
 /// walled in and so inside.
-fn race(patch: &Patch, size: [usize; 3], states: &mut [State]) {
+fn race(patch: &Patch<'_>, size: [usize; 3], states: &mut [State]) {
     let course = Course::new(patch, size);
     let undecided: Vec<u32> = states
         .par_iter()
@@ -320,7 +320,7 @@ struct Course {
 }
 
 impl Course {
-    fn new(patch: &Patch, size: [usize; 3]) -> Self {
+    fn new(patch: &Patch<'_>, size: [usize; 3]) -> Self {
         let ticks = patch.spacing_mm.map(|s| (s as f32 / RACE_STEP_MM).round().max(1.0) as usize);
         Self { size, strides: [1, size[0], size[0] * size[1]], ticks }
     }

@@ -50,7 +50,7 @@ pub fn find_bones(
 ) -> Result<Bones, BoneError> {
     check(params)?;
     let patch = Patch::of(volume, region);
-    let unknown = patch.hu.raw().par_iter().filter(|hu| **hu == NOTHING_I16).count();
+    let unknown = unknown(&patch);
     if unknown == patch.len() {
         return Err(BoneError::NothingMeasured);
     }
@@ -84,6 +84,11 @@ pub fn find_bones(
     })
 }
 
+fn unknown(patch: &Patch<'_>) -> usize {
+    let in_row = |row| patch.hu.row(row).iter().filter(|hu| **hu == NOTHING_I16).count();
+    (0..patch.hu.rows()).into_par_iter().map(in_row).sum()
+}
+
 fn check(params: &BoneParams) -> Result<(), BoneError> {
     let ranges = [
         ("threshold_hu", params.threshold_hu, 100.0, 1000.0),
@@ -98,7 +103,7 @@ fn check(params: &BoneParams) -> Result<(), BoneError> {
     Ok(())
 }
 
-fn first_findings(patch: &Patch, unknown: usize) -> Vec<BoneFinding> {
+fn first_findings(patch: &Patch<'_>, unknown: usize) -> Vec<BoneFinding> {
     let mut findings = Vec::new();
     if unknown > 0 {
         let fraction = unknown as f64 / patch.len() as f64;
@@ -111,7 +116,7 @@ fn first_findings(patch: &Patch, unknown: usize) -> Vec<BoneFinding> {
     findings
 }
 
-fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>) -> Vec<Hip> {
+fn find_hips(patch: &Patch<'_>, params: &BoneParams, findings: &mut Vec<BoneFinding>) -> Vec<Hip> {
     let hints = &params.hips.hips;
     let found: Vec<Option<Hip>> = hints
         .par_iter()
@@ -145,7 +150,7 @@ fn find_hips(patch: &Patch, params: &BoneParams, findings: &mut Vec<BoneFinding>
 
 /// In the outer 6 mm of a head, where its thin shell may fall below the
 /// threshold far from any wall that does not.
-fn in_head_shell(patch: &Patch, hips: &[Hip], at: usize) -> bool {
+fn in_head_shell(patch: &Patch<'_>, hips: &[Hip], at: usize) -> bool {
     hips.iter().any(|Hip { joint, .. }| {
         let point = patch.centre(patch.index(at));
         joint.head && joint.reaches(point, 1.0) && {
@@ -156,14 +161,19 @@ fn in_head_shell(patch: &Patch, hips: &[Hip], at: usize) -> bool {
 }
 
 /// What the walls enclose: a label a voxel, and the bones' names by label.
-fn enclosed(patch: &Patch, cells: &Cells, owned: Owned, hips: &[Hip]) -> (Vec<u8>, Names) {
+fn enclosed(patch: &Patch<'_>, cells: &Cells, owned: Owned, hips: &[Hip]) -> (Vec<u8>, Names) {
     let enclosed = enclose_all(patch, cells, &owned, hips);
     let Owned { owners: mut labels, names } = owned;
     merge(patch, &enclosed, &mut labels);
     (labels, names)
 }
 
-fn enclose_all(patch: &Patch, cells: &Cells, owned: &Owned, hips: &[Hip]) -> Vec<Option<Enclosed>> {
+fn enclose_all(
+    patch: &Patch<'_>,
+    cells: &Cells,
+    owned: &Owned,
+    hips: &[Hip],
+) -> Vec<Option<Enclosed>> {
     let sockets: Vec<Option<Socket>> = hips
         .iter()
         .map(|hip| {
@@ -196,7 +206,7 @@ const SURELY_HEAD_MM: f64 = -3.0;
 
 /// What the joints say of a voxel that is no wall.
 fn prior(
-    patch: &Patch,
+    patch: &Patch<'_>,
     name: Option<BoneName>,
     hips: &[Hip],
     sockets: &[Option<Socket>],
@@ -239,7 +249,7 @@ fn prior(
 }
 
 /// One label a voxel: that of the bone that encloses it most, the lower on ties.
-fn merge(patch: &Patch, enclosed: &[Option<Enclosed>], labels: &mut [u8]) {
+fn merge(patch: &Patch<'_>, enclosed: &[Option<Enclosed>], labels: &mut [u8]) {
     labels.par_chunks_mut(patch.plane()).enumerate().for_each(|(z, labels)| {
         labels.fill(0);
         let mut best = vec![0_u8; labels.len()];
@@ -267,7 +277,7 @@ fn claim(label: u8, percents: &[u8], labels: &mut [u8], best: &mut [u8]) {
 }
 
 fn last_findings(
-    patch: &Patch,
+    patch: &Patch<'_>,
     found: &metal::Metal,
     artefact: &pilothole_volume::Mask,
     placed: f64,

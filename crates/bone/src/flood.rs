@@ -16,7 +16,7 @@ const TOP_HU: f32 = 1500.0;
 ///
 /// - `seeds`: array positions of the markers, rising.
 /// - `owners`: holds the markers and receives the result; 0 is nobody.
-pub(crate) fn flood(patch: &Patch, seeds: &[u32], free: u8, owners: &mut [u8]) {
+pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8]) {
     let class = |at: usize| ((TOP_HU - patch.hu.at(at)) / CLASS_HU).max(0.0) as usize;
     let around = Around { size: patch.size, plane: patch.plane(), steps: patch.neighbours() };
     let has_free = |at: u32| around.of(at as usize).any(|to| owners[to] >= free);

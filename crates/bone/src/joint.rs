@@ -77,7 +77,7 @@ impl Place {
 
 impl Joint {
     /// Find the joint near a hint; `None` when its centre is outside the region.
-    pub(crate) fn find(patch: &Patch, hint: &HipHint) -> Option<Self> {
+    pub(crate) fn find(patch: &Patch<'_>, hint: &HipHint) -> Option<Self> {
         patch.sample(hint.centre)?;
         let lateral = hint.side.lateral();
         let usual_neck = Direction::along(Offset([0.75 * lateral, 0.15, -0.65]))?;
@@ -113,7 +113,7 @@ impl Joint {
     /// Distance from the centre to the socket's wall in each direction of the
     /// net, mm; NaN where none is met. Gaps of up to two nodes (3.5 mm) take
     /// the median of the nodes around them.
-    pub(crate) fn socket(&self, patch: &Patch, is_wall: impl Fn(usize) -> bool) -> Socket {
+    pub(crate) fn socket(&self, patch: &Patch<'_>, is_wall: impl Fn(usize) -> bool) -> Socket {
         let step_mm = 0.5 * patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
         let mut walls = vec![f32::NAN; NET[0] * NET[1]];
         for (node, wall) in walls.iter_mut().enumerate() {
@@ -164,7 +164,7 @@ impl Joint {
     /// muscle, clot and joint fluid do not), or as a shell: in half of the
     /// directions in which nothing up to 16 mm beyond the surface passes it,
     /// something within 8 mm inside does.
-    fn holds_a_head(&self, patch: &Patch, rays: &[Direction]) -> bool {
+    fn holds_a_head(&self, patch: &Patch<'_>, rays: &[Direction]) -> bool {
         let peak = |ray: &Direction, range: std::ops::RangeInclusive<i32>| {
             let surface = self.surface_mm(ray.offset());
             let read = |mm| patch.sample(self.centre + *ray * (surface + f64::from(mm)));
@@ -234,11 +234,11 @@ pub(crate) fn spread(count: usize) -> impl Iterator<Item = Direction> {
     })
 }
 
-fn read(patch: &Patch, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
+fn read(patch: &Patch<'_>, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
     patch.sample(from + ray * at_mm).unwrap_or(-100.0).clamp(-100.0, 700.0)
 }
 
-fn fit_sphere(patch: &Patch, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
+fn fit_sphere(patch: &Patch<'_>, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
     let score_by = |rays: &[Direction], centre: PatientPoint, radius_mm: f64| {
         let moved = (centre - hint.centre).length_mm();
         let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
@@ -287,7 +287,12 @@ fn fit_sphere(patch: &Patch, hint: &HipHint, rays: &[Direction]) -> (PatientPoin
 
 /// Mean over the rays of what marks a joint at this radius, HU. The rise to the
 /// socket counts least: a head's own shell rises over its marrow too.
-fn joint_evidence(patch: &Patch, centre: PatientPoint, radius_mm: f64, rays: &[Direction]) -> f64 {
+fn joint_evidence(
+    patch: &Patch<'_>,
+    centre: PatientPoint,
+    radius_mm: f64,
+    rays: &[Direction],
+) -> f64 {
     let mut sum = 0.0;
     for ray in rays {
         let at = |offset: f64| read(patch, centre, *ray, radius_mm + offset);
@@ -309,7 +314,12 @@ fn joint_evidence(patch: &Patch, centre: PatientPoint, radius_mm: f64, rays: &[D
 }
 
 /// The direction near the usual one along which bone goes on longest.
-fn find_neck(patch: &Patch, centre: PatientPoint, radius_mm: f64, usual: Direction) -> Direction {
+fn find_neck(
+    patch: &Patch<'_>,
+    centre: PatientPoint,
+    radius_mm: f64,
+    usual: Direction,
+) -> Direction {
     let least: Vec<(Direction, f64)> = spread(1000)
         .filter(|ray| ray.dot(usual) > 0.4)
         .map(|ray| {
@@ -337,7 +347,7 @@ fn find_neck(patch: &Patch, centre: PatientPoint, radius_mm: f64, usual: Directi
 /// Radii of the joint surface over the net, mm, and the share of the
 /// directions out of the neck in which a valley of 30 HU was seen.
 fn follow_valley(
-    patch: &Patch,
+    patch: &Patch<'_>,
     centre: PatientPoint,
     radius_mm: f64,
     neck: Direction,

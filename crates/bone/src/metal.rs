@@ -2,6 +2,8 @@
 
 use pilothole_volume::{Mask, NOTHING_I16, Neighbours, without_small};
 
+use rayon::prelude::*;
+
 use crate::coarse::Cells;
 use crate::patch::Patch;
 
@@ -34,9 +36,9 @@ pub(crate) struct Metal {
 /// Saturated are voxels at the storage ceiling where it is known; else those
 /// at the region's greatest value when that is 3000 HU or more and shared by
 /// eight voxels.
-pub(crate) fn find(patch: &Patch, metal_hu: f64, ceiling_hu: Option<f64>) -> Metal {
+pub(crate) fn find(patch: &Patch<'_>, metal_hu: f64, ceiling_hu: Option<f64>) -> Metal {
     let least_hu = metal_hu.ceil() as i16;
-    let bright = Mask::where_true(patch.size, |at| patch.hu.raw()[at] >= least_hu);
+    let bright = bright(patch, least_hu);
     if bright.is_empty() {
         return Metal { metal: bright.clone(), saturated: bright };
     }
@@ -50,9 +52,18 @@ pub(crate) fn find(patch: &Patch, metal_hu: f64, ceiling_hu: Option<f64>) -> Met
     Metal { metal, saturated }
 }
 
-fn plateau(patch: &Patch) -> Option<f32> {
-    let most = patch.hu.raw().iter().copied().max()?;
-    let shared = patch.hu.raw().iter().filter(|hu| **hu >= most).count();
+fn bright(patch: &Patch<'_>, least_hu: i16) -> Mask {
+    let passes = |row: usize| patch.hu.row(row).iter().any(|hu| *hu >= least_hu);
+    if !(0..patch.hu.rows()).into_par_iter().any(passes) {
+        return Mask::none(patch.size);
+    }
+    Mask::where_true(patch.size, |at| patch.hu.at(at) >= f32::from(least_hu))
+}
+
+fn plateau(patch: &Patch<'_>) -> Option<f32> {
+    let all = || (0..patch.hu.rows()).flat_map(|row| patch.hu.row(row));
+    let most = *all().max()?;
+    let shared = all().filter(|hu| **hu >= most).count();
     (most >= 3000 && shared >= 8).then_some(f32::from(most))
 }
 
@@ -61,7 +72,7 @@ fn plateau(patch: &Patch) -> Option<f32> {
 /// their physical range more often than chance; air and voxels that touch a
 /// bone, half filled with it, are left out.
 pub(crate) fn artefact(
-    patch: &Patch,
+    patch: &Patch<'_>,
     cells: &Cells,
     found: &Metal,
     labels: &[u8],
@@ -70,7 +81,12 @@ pub(crate) fn artefact(
     if found.metal.is_empty() {
         return Mask::none(patch.size);
     }
-    let metal = cells.any(|at| found.metal.has(patch.index(at)));
+    let metal = cells.any(|row, voxels| {
+        let [y, z] = [row % patch.size[1], row / patch.size[1]];
+        for (x, to) in voxels.iter_mut().enumerate() {
+            *to = found.metal.has([x, y, z]);
+        }
+    });
     let near = cells.near(&metal, margin_mm);
     let in_reach = cells.widened(&metal, [STREAK_REACH_MM, STREAK_REACH_MM, 0.0]);
     let air = large_air(patch);
@@ -94,9 +110,9 @@ pub(crate) fn artefact(
             ONE
         }
     };
-    let wrong = cells.mean(|start, row| {
-        for (x, to) in row.iter_mut().enumerate() {
-            *to = wrong(start + x);
+    let wrong = cells.mean(|row, voxels| {
+        for (x, to) in voxels.iter_mut().enumerate() {
+            *to = wrong(row * patch.size[0] + x);
         }
     });
     let share = cells.smooth(&wrong, ZONE_REACH_MM);
@@ -108,7 +124,7 @@ pub(crate) fn artefact(
 
 /// Air of bowel, skin folds and the room: connected dark voxels of 1 cm³ or
 /// more, with the partly filled voxels around it.
-fn large_air(patch: &Patch) -> Mask {
+fn large_air(patch: &Patch<'_>) -> Mask {
     let dark = Mask::where_true(patch.size, |at| patch.hu.at(at) < AIR_HU);
     let least = (1000.0 / patch.grid.voxel_mm3()).ceil() as usize;
     let inner = without_small(&dark, Neighbours::Six, least);

@@ -1,71 +1,21 @@
 //! The Hounsfield units of the region at work, and how its voxels lie in mm.
 
-use pilothole_volume::{
-    Grid, NOTHING_I16, Offset, PatientPoint, Region, Volume, VoxelPoint, Voxels,
-};
-use rayon::prelude::*;
+use pilothole_volume::{Grid, Offset, PatientPoint, Region, Volume, VoxelPoint};
 
-/// HU of a region in whole units, two bytes a voxel: a tenth of the noise of a
-/// scan, and a thousandth of a voxel at an edge. What lies beyond what two
-/// bytes hold (metal on an extended scale) stays at their end.
-pub(crate) struct Hu(Vec<i16>);
-
-impl Hu {
-    fn of(volume: &Volume, region: Region) -> Self {
-        let [columns, rows, slices] = region.size();
-        let mut all = vec![NOTHING_I16; columns * rows * slices];
-        all.par_chunks_mut(columns).enumerate().for_each(|(row, out)| {
-            let [x, y, z] = region.from();
-            let start = volume.grid().offset_of([x, y + row % rows, z + row / rows]);
-            match volume.voxels() {
-                Voxels::I16(from) => out.copy_from_slice(&from[start..start + columns]),
-                Voxels::F32(from) => {
-                    for (out, hu) in out.iter_mut().zip(&from[start..]) {
-                        *out = whole(*hu);
-                    }
-                }
-            }
-        });
-        Self(all)
-    }
-
-    /// HU at an array position; NaN where nothing was measured.
-    #[inline]
-    pub(crate) fn at(&self, at: usize) -> f32 {
-        match self.0[at] {
-            NOTHING_I16 => f32::NAN,
-            hu => f32::from(hu),
-        }
-    }
-
-    /// Whether a voxel was measured.
-    #[inline]
-    pub(crate) fn is_known(&self, at: usize) -> bool {
-        self.0[at] != NOTHING_I16
-    }
-
-    /// All in array order, `NOTHING_I16` where nothing was measured.
-    pub(crate) fn raw(&self) -> &[i16] {
-        &self.0
-    }
-}
-
-fn whole(hu: f32) -> i16 {
-    if hu.is_nan() { NOTHING_I16 } else { (hu.round() as i16).max(NOTHING_I16 + 1) }
-}
+use crate::hu::Hu;
 
 /// HU of a region, and where its voxels lie.
-pub(crate) struct Patch {
+pub(crate) struct Patch<'a> {
     pub(crate) grid: Grid,
     pub(crate) size: [usize; 3],
-    pub(crate) hu: Hu,
+    pub(crate) hu: Hu<'a>,
     /// Mean spacing along columns, rows, slices, mm.
     pub(crate) spacing_mm: [f64; 3],
     slice_origins: Vec<PatientPoint>,
 }
 
-impl Patch {
-    pub(crate) fn of(volume: &Volume, region: Region) -> Self {
+impl<'a> Patch<'a> {
+    pub(crate) fn of(volume: &'a Volume, region: Region) -> Self {
         let grid = volume.grid().within(region);
         let slice_origins = (0..region.size()[2]).map(|k| grid.centre_of([0, 0, k])).collect();
         Self {
@@ -78,7 +28,7 @@ impl Patch {
     }
 
     pub(crate) fn len(&self) -> usize {
-        self.hu.0.len()
+        self.size.iter().product()
     }
 
     /// Voxels in one slice.

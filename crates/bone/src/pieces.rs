@@ -27,7 +27,7 @@ const SOLID_FRACTION: f64 = 0.2;
 
 /// Remove pieces that are no bone from the labels.
 pub(crate) fn clean(
-    patch: &Patch,
+    patch: &Patch<'_>,
     metal: &Mask,
     labels: &mut [u8],
     findings: &mut Vec<BoneFinding>,
@@ -65,7 +65,7 @@ pub(crate) fn clean(
 }
 
 /// Solid, and never as dense as cortex.
-fn is_lumen(patch: &Patch, piece: &Piece) -> bool {
+fn is_lumen(patch: &Patch<'_>, piece: &Piece) -> bool {
     let (mut dense, mut hollow) = (0_usize, 0_usize);
     for at in piece.voxels() {
         dense += usize::from(patch.hu.at(at) > LUMEN_MOST_HU);
@@ -75,7 +75,7 @@ fn is_lumen(patch: &Patch, piece: &Piece) -> bool {
     (dense as f64) < 0.01 * count && (hollow as f64) < SOLID_FRACTION * count
 }
 
-fn is_bare_metal(patch: &Patch, metal: &Mask, piece: &Piece) -> bool {
+fn is_bare_metal(patch: &Patch<'_>, metal: &Mask, piece: &Piece) -> bool {
     if metal.is_empty() {
         return false;
     }

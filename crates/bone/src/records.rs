@@ -10,7 +10,7 @@ use crate::patch::Patch;
 
 /// Count, measure and pair the bones; touching pairs are findings too.
 pub(crate) fn of(
-    patch: &Patch,
+    patch: &Patch<'_>,
     labels: &[u8],
     names: &[Option<BoneName>],
     threshold_hu: f64,
@@ -39,7 +39,7 @@ pub(crate) fn of(
 }
 
 fn record(
-    patch: &Patch,
+    patch: &Patch<'_>,
     by_slice: &[SliceCount],
     bone: usize,
     name: Option<BoneName>,
@@ -83,7 +83,7 @@ struct SliceCount {
 }
 
 impl SliceCount {
-    fn of(patch: &Patch, labels: &[u8], z: usize, bones: usize, threshold_hu: f32) -> Self {
+    fn of(patch: &Patch<'_>, labels: &[u8], z: usize, bones: usize, threshold_hu: f32) -> Self {
         let none = BoneCount { voxels: 0, below: 0, low: [usize::MAX; 2], high: [0; 2] };
         let mut slice = Self { bones: vec![none; bones], contacts: BTreeMap::new() };
         let start = z * patch.plane();

@@ -80,7 +80,7 @@ struct Plane {
 impl Sacroiliac {
     /// Find the joint beside a hip; `None` when the region does not reach it
     /// or it does not show.
-    pub(crate) fn find(patch: &Patch, hip: &Joint) -> Option<Self> {
+    pub(crate) fn find(patch: &Patch<'_>, hip: &Joint) -> Option<Self> {
         if patch.spacing_mm[0].max(patch.spacing_mm[1]) > COARSEST_MM {
             return None;
         }
@@ -134,7 +134,7 @@ impl Sacroiliac {
         (!place.is_nan()).then(|| offset.dot(self.across) - place)
     }
 
-    fn valleys(&self, patch: &Patch) -> Valleys {
+    fn valleys(&self, patch: &Patch<'_>) -> Valleys {
         let steps = ((ACROSS_MM[1] - ACROSS_MM[0]) / STEP_MM) as usize + 1;
         let (near, far) = (1, (LOOK_MM / STEP_MM) as usize);
         let outer = OUTER_TABLE_MM.map(|mm| (mm / STEP_MM) as usize);

@@ -39,7 +39,7 @@ pub(crate) struct Hip {
 /// Metal that no bone's wall touches stays nobody's: it is inside a bone when
 /// that bone encloses it, else outside.
 pub(crate) fn separate(
-    patch: &Patch,
+    patch: &Patch<'_>,
     walls: Vec<u8>,
     metal: &Mask,
     hips: &[Hip],
@@ -81,7 +81,7 @@ fn is_owned(owner: u8) -> bool {
 
 /// Markers of the bones at the hips, by where a wall lies as seen from their
 /// joints; the later hip has the last word.
-fn mark_hips(patch: &Patch, hips: &[Hip], known: &BTreeMap<BoneName, u8>, owners: &mut [u8]) {
+fn mark_hips(patch: &Patch<'_>, hips: &[Hip], known: &BTreeMap<BoneName, u8>, owners: &mut [u8]) {
     let [columns, rows, _] = patch.size;
     owners.par_chunks_mut(columns).enumerate().for_each(|(row, owners)| {
         for (x, owner) in owners.iter_mut().enumerate().filter(|(_, o)| **o != NOBODY) {
@@ -161,7 +161,7 @@ fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
     medial_mm > 62.0 && medial_mm < 110.0 && offset.0[1] > 12.0 && offset.0[2] > 30.0
 }
 
-fn mark_near(patch: &Patch, point: PatientPoint, marker: u8, owners: &mut [u8]) {
+fn mark_near(patch: &Patch<'_>, point: PatientPoint, marker: u8, owners: &mut [u8]) {
     let Some(index) = nearest_voxel(&patch.grid, point) else { return };
     let at = patch.grid.offset_of(index);
     let around = patch.ball(POINT_REACH_MM);
@@ -175,7 +175,7 @@ fn mark_near(patch: &Patch, point: PatientPoint, marker: u8, owners: &mut [u8]) 
 
 /// Connected strong walls that no marker reached become bones of their own;
 /// what is free after that is nobody's.
-fn own_the_rest(patch: &Patch, metal: &Mask, owned: &mut Owned) {
+fn own_the_rest(patch: &Patch<'_>, metal: &Mask, owned: &mut Owned) {
     let owners = &mut owned.owners;
     let free = positions(owners, |owner| owner == FREE_STRONG);
     let least = (LEAST_WALL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
@@ -219,7 +219,7 @@ fn own_the_rest(patch: &Patch, metal: &Mask, owned: &mut Owned) {
 }
 
 /// A quarter of it metal: the rest is the halo that blur draws around it.
-fn mostly_metal(patch: &Patch, metal: &Mask, set: &[u32]) -> bool {
+fn mostly_metal(patch: &Patch<'_>, metal: &Mask, set: &[u32]) -> bool {
     if metal.is_empty() {
         return false;
     }

@@ -29,30 +29,34 @@ const WEAK_REACH_MM: f64 = 5.0;
 ///
 /// `also` grants weak walls away from strong ones, by array position.
 pub(crate) fn walls(
-    patch: &Patch,
+    patch: &Patch<'_>,
     cells: &Cells,
     threshold_hu: f64,
     also: impl Fn(usize) -> bool + Sync,
 ) -> Vec<u8> {
-    let raw = patch.hu.raw();
     // Whole units: at the threshold or above is at its next whole unit or above.
     let threshold = threshold_hu.ceil() as i16;
     let weak = (threshold_hu * WEAK_SHARE).ceil() as i16;
-    let tame = |at: usize, row: &mut [i16]| {
-        for (to, hu) in row.iter_mut().zip(&raw[at..]) {
+    let tame = |row: usize, voxels: &mut [i16]| {
+        for (to, hu) in voxels.iter_mut().zip(patch.hu.row(row)) {
             *to = if *hu == NOTHING_I16 { NOTHING_I16 } else { (*hu).clamp(-100, 700) };
         }
     };
+    let is_strong = |row: usize, voxels: &mut [bool]| {
+        for (to, hu) in voxels.iter_mut().zip(patch.hu.row(row)) {
+            *to = *hu >= threshold;
+        }
+    };
     let surround = cells.smooth(&cells.mean(tame), SURROUND_MM);
-    let strong = cells.any(|at| raw[at] >= threshold);
+    let strong = cells.any(is_strong);
     let near_strong = cells.widened(&strong, [WEAK_REACH_MM; 3]);
     let [columns, rows, _] = patch.size;
     let mut walls = vec![NOBODY; patch.len()];
     walls.par_chunks_mut(columns).enumerate().for_each(|(row, walls)| {
         let start = row * columns;
         let (y, z) = (row % rows / cells.pool[1], row / rows / cells.pool[2]);
-        for (x, wall) in walls.iter_mut().enumerate() {
-            let hu = raw[start + x];
+        for (x, (wall, hu)) in walls.iter_mut().zip(patch.hu.row(row)).enumerate() {
+            let hu = *hu;
             if hu < weak {
                 continue;
             }
