@@ -10,6 +10,7 @@ use std::f64::consts::{PI, TAU};
 
 use pilothole_volume::{Direction, Offset, PatientPoint, nearest_voxel};
 
+use crate::middle::{beside_metal, middle_near};
 use crate::params::{HipHint, Side};
 use crate::patch::{Patch, box_of};
 use crate::sheet::{Prices, Sheet};
@@ -30,10 +31,15 @@ const BONY_HU: f32 = 140.0;
 /// How far beyond the joint surface the socket's wall is looked for, mm; the
 /// acetabular fossa is 5 to 8 mm deep.
 const SOCKET_REACH_MM: f64 = 12.0;
-/// How far the centre may move from where it was said to be, mm.
+/// How far the middle of the joint may lie from where it was said to be, mm: a
+/// planned socket is seldom further from the old one.
+const HINT_REACH_MM: f64 = 12.0;
+/// How far the sphere's centre may move from that middle, mm.
 const CENTRE_REACH_MM: f64 = 6.0;
 /// Spacing of the centres from which the fit starts, mm.
 const START_MM: f64 = 2.5;
+/// Where bone lies again beyond a socket's plate and its marrow, mm.
+const AGAIN_MM: [f64; 2] = [6.0, 15.0];
 /// Half-angle of the cone around the neck where there is no joint.
 const NECK_HALF_ANGLE_DEG: f64 = 45.0;
 /// Usual radius of the joint, mm, and its spread; adult heads are 20 to 28.
@@ -238,17 +244,32 @@ fn read(patch: &Patch<'_>, from: PatientPoint, ray: Direction, at_mm: f64) -> f3
     patch.sample(from + ray * at_mm).unwrap_or(-100.0).clamp(-100.0, 700.0)
 }
 
+/// The sphere found from where the edges of bone face, or from where the joint
+/// was said to be where too few do or metal is near, whose streaks make edges of
+/// their own.
 fn fit_sphere(patch: &Patch<'_>, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
+    let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
+    let near = |middle: &PatientPoint| middle.distance_mm(hint.centre) <= HINT_REACH_MM;
+    let middle = middle_near(patch, hint.centre).filter(near).unwrap_or(hint.centre);
+    let start = if beside_metal(patch, hint.centre) { hint.centre } else { middle };
+    sphere_from(patch, start, usual_mm, rays)
+}
+
+fn sphere_from(
+    patch: &Patch<'_>,
+    start: PatientPoint,
+    usual_mm: f64,
+    rays: &[Direction],
+) -> (PatientPoint, f64) {
     let score_by = |rays: &[Direction], centre: PatientPoint, radius_mm: f64| {
-        let moved = (centre - hint.centre).length_mm();
-        let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
+        let moved = (centre - start).length_mm();
         let prior = 1.5 * moved * moved + (radius_mm - usual_mm).powi(2);
         joint_evidence(patch, centre, radius_mm, rays) - prior
     };
     let few: Vec<Direction> = rays.iter().copied().step_by(4).collect();
-    let starts = box_of([1; 3]).map(|by| Offset(by.map(|b| b as f64 * START_MM)));
-    let mut best = (f64::NEG_INFINITY, hint.centre, USUAL_RADIUS_MM);
-    for centre in starts.map(|offset| hint.centre + offset) {
+    let starts = box_of([1; 3]).map(|by| start + Offset(by.map(|b| b as f64 * START_MM)));
+    let mut best = (f64::NEG_INFINITY, start, usual_mm);
+    for centre in starts {
         for radius_mm in (19..=31).map(f64::from) {
             let value = score_by(&few, centre, radius_mm);
             if value > best.0 {
@@ -268,7 +289,7 @@ fn fit_sphere(patch: &Patch<'_>, hint: &HipHint, rays: &[Direction]) -> (Patient
                     Some(coordinate) => *coordinate += sign * step_mm,
                     None => radius_mm += sign * step_mm,
                 }
-                if centre.distance_mm(hint.centre) > CENTRE_REACH_MM {
+                if centre.distance_mm(start) > CENTRE_REACH_MM {
                     continue;
                 }
                 let value = score(centre, radius_mm);
@@ -355,7 +376,8 @@ fn follow_valley(
     let [rows, columns] = NET;
     let steps = (2.0 * BAND_MM / STEP_MM) as usize + 1;
     let (near, far) = ((1.0 / STEP_MM) as usize, (4.0 / STEP_MM) as usize);
-    let margin = 2 * far;
+    let again = AGAIN_MM.map(|mm| (mm / STEP_MM) as usize);
+    let margin = again[1];
     let mut costs = Vec::with_capacity(rows * columns * steps);
     let (mut seen, mut looked) = (0_usize, 0_usize);
     for node in 0..rows * columns {
@@ -372,7 +394,12 @@ fn follow_valley(
             let inner = hu[at - far..=at - near].iter().copied().fold(-100.0, f32::max);
             let outer = hu[at + near..=at + far].iter().copied().fold(-100.0, f32::max);
             let valley = (inner.min(outer) - hu[at]).clamp(-50.0, 300.0);
-            let drop = (inner - outer.max(hu[at])).clamp(0.0, 200.0);
+            let mut drop = (inner - outer.max(hu[at])).clamp(0.0, 200.0);
+            // As in the sphere's evidence: beyond a socket's plate lies marrow.
+            let bone_again = hu[at + again[0]..=at + again[1]].iter().any(|hu| *hu > BONY_HU);
+            if bone_again {
+                drop = 0.0;
+            }
             deepest = deepest.max(valley);
             let off = (step as f64 * STEP_MM - BAND_MM) as f32;
             let pull = STIFFNESS_HU * off * off;

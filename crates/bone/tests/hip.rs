@@ -51,10 +51,19 @@ fn label(bones: &Bones, at: [f64; 3]) -> u8 {
 }
 
 #[test]
-fn a_head_is_told_from_its_socket_with_a_centre_two_millimetres_off() {
-    for (gap_mm, spacing) in [(2.0, [0.9; 3]), (3.0, [0.9; 3]), (3.0, [1.0, 1.0, 2.0])] {
+fn a_head_is_told_from_its_socket_with_a_centre_some_millimetres_off() {
+    let near = [1.2, -1.2, 1.0];
+    for (gap_mm, spacing, hint) in [
+        (1.0, [0.9; 3], near),
+        (1.0, [0.9; 3], [-2.3, 2.3, 2.3]),
+        (2.0, [0.9; 3], near),
+        (2.0, [0.9; 3], [4.0, 0.0, 0.0]),
+        (3.0, [0.9; 3], near),
+        (3.0, [0.9; 3], [0.0, -5.0, 3.3]),
+        (3.0, [1.0, 1.0, 2.0], near),
+    ] {
         let grid = lattice(46.0, spacing);
-        let bones = hinted(&scan(&grid, NOISY, hip(gap_mm, true, 0.5)), [1.2, -1.2, 1.0]);
+        let bones = hinted(&scan(&grid, NOISY, hip(gap_mm, true, 0.5)), hint);
         let joint = &bones.joints[0];
         assert!(
             joint.head && joint.centre.distance_mm(PatientPoint([0.0; 3])) < 2.0,
@@ -83,7 +92,10 @@ fn a_head_is_told_from_its_socket_with_a_centre_two_millimetres_off() {
         };
         let in_head = count(pelvis, &|p| length(p) < 23.0);
         let in_pelvis = count(femur, &|p| p[0] - p[2] < -5.0 && length(p) > 24.6 + gap_mm);
-        assert!(in_head < 30 && in_pelvis < 60, "gap {gap_mm}: {in_head}, {in_pelvis}");
+        // A gap about a voxel wide shows no valley everywhere: 0.4 % of the
+        // voxels then cross over.
+        let most = if gap_mm < 1.5 { 500 } else { 60 };
+        assert!(in_head < 30 && in_pelvis < most, "gap {gap_mm}: {in_head}, {in_pelvis}");
     }
 }
 

@@ -9,6 +9,7 @@ use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
 use pilothole_assess::judge_hole;
+use pilothole_bone::{BoneParams, bone_region, find_bones};
 use pilothole_phantom::{Recipe, SeriesHeader, build, write_series};
 use pilothole_study::{
     CaseParams, Limits, PlanFile, Prepared, Replace, assess, judge_case, open, read_plan, wrap,
@@ -58,6 +59,16 @@ fn reading(bencher: Bencher<'_, '_>) {
 #[divan::bench(sample_count = 5, sample_size = 1)]
 fn reading_and_envelope(bencher: Bencher<'_, '_>) {
     bencher.bench_local(prepared);
+}
+
+/// The bone stage alone, 80 mm around the socket.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn envelope_around_a_hip(bencher: Bencher<'_, '_>) {
+    let limits = Limits::default();
+    let read = open(&MADE.scan(), &limits).and_then(|scan| scan.read(None, &limits)).expect("read");
+    let region = bone_region(&read.volume, MADE.plan.plan.socket.centre, 80.0).expect("inside");
+    let params = BoneParams { hips: hints_of(&MADE.plan.plan), ..BoneParams::default() };
+    bencher.bench_local(|| find_bones(&read.volume, region, &params).expect("found"));
 }
 
 #[divan::bench(sample_count = 5, sample_size = 1)]
