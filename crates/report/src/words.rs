@@ -56,6 +56,7 @@ const SHORT: [(&str, &str); 34] = [
     ("load.movement", "moves more than bone grows into"),
     ("load.pullout", "pull-out used up under load"),
     ("load.bending", "bending used up under load"),
+    ("load.unreachable", "counts screws no drill reaches"),
     ("metal.near", "metal near"),
     ("robust.keeps_margin", "margin easily lost"),
     ("robust.stays_inside", "easily leaves sideways"),
