@@ -21,6 +21,8 @@ use crate::params::CaseParams;
 
 /// Bone looked at around a hip, mm: a head and a socket with what is around.
 const REACH_MM: f64 = 70.0;
+/// A hip this near to a hint is the one that is meant, mm: within its head.
+const NEAR_HINT_MM: f64 = 20.0;
 /// Metal within a sphere, and this far outside it, is told, mm.
 const METAL_NEAR_MM: f64 = 5.0;
 
@@ -49,7 +51,8 @@ pub fn propose_landmarks(
     let hips: Vec<(Side, PatientPoint)> = if hints.is_empty() {
         seek(volume)?
     } else {
-        hints.iter().map(|(side, at)| (*side, PatientPoint(*at))).collect()
+        let seen = likely_hips(volume);
+        hints.iter().map(|(side, at)| (*side, seen_near(&seen, PatientPoint(*at)))).collect()
     };
     let mut text = String::from(
         "# Proposed, to be confirmed by a person on the pictures of the scan.\n\
@@ -106,6 +109,13 @@ fn seek(volume: &Volume) -> Result<Vec<(Side, PatientPoint)>, CaseError> {
             "one hip was found, near {x:.0},{y:.0},{z:.0} mm, and the scan does not tell its side; {hint}"
         ))
     })
+}
+
+/// The hip that the scan shows near a hint, so that neighbouring hints lead to
+/// one answer; the hint itself where it shows none.
+fn seen_near(seen: &[LikelyHip], hint: PatientPoint) -> PatientPoint {
+    let near = seen.iter().map(|hip| hip.centre).find(|at| at.distance_mm(hint) <= NEAR_HINT_MM);
+    near.unwrap_or(hint)
 }
 
 /// A hip centre, and the surface it was fitted to.
