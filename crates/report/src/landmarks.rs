@@ -2,6 +2,7 @@
 
 use maud::{Markup, html};
 use pilothole_assess::set::SphereProposal;
+use pilothole_plan::LandmarkName;
 use pilothole_volume::{Offset, PatientPoint, Volume};
 use rayon::prelude::*;
 
@@ -81,7 +82,7 @@ pub fn landmarks_html(volume: &Volume, proposals: &[(SphereProposal, String)]) -
 }
 
 fn section(volume: &Volume, proposal: &SphereProposal, surface: &str) -> Markup {
-    let name = proposal.name.map_or_else(|| "not named".to_owned(), |name| name.word());
+    let name = proposal.name.map_or_else(|| "not named".to_owned(), LandmarkName::word);
     let [x, y, z] = proposal.centre.0;
     let cuts: Vec<Markup> =
         PLANES.par_iter().map(|plane| cut(volume, proposal, plane, &name)).collect();
@@ -158,7 +159,7 @@ fn dots(proposal: &SphereProposal, right: Offset, down: Offset) -> String {
 
 #[cfg(test)]
 mod tests {
-    use pilothole_plan::{LandmarkKind, LandmarkName, Side};
+    use pilothole_plan::{LandmarkKind, Side};
     use pilothole_volume::{Direction, Grid, Voxels};
 
     use super::*;

@@ -1,9 +1,10 @@
 //! Hand-made judgements of the made hip: plausible, not measured.
 
 use pilothole_assess::set::{
-    Access, Apart, ApartReason, Bite, Block, CaseResult, Clash, FrameSource, GuideGroup, Guides,
-    KitLine, LoadResult, Lost, Obstacle, Order, OrderStep, Range, Reconstruction, ScrewLoad,
-    ScrewSpring, Sequence, SetResult, Spare, SpareReason, StepReason, Tier, Wanting,
+    Access, Apart, ApartReason, Bite, Block, CaseResult, Clash, CoreSection, FrameSource,
+    GuideGroup, Guides, KitLine, LoadResult, Lost, Obstacle, Order, OrderStep, Range,
+    Reconstruction, ScrewLoad, ScrewSpring, Sequence, SetResult, Spare, SpareReason, StepReason,
+    Tier, Wanting,
 };
 use pilothole_assess::{
     Beyond, Edge, EdgeRule, Finding, Grade, HoleResult, HuSet, HuStatistics, Profile, Pullout,
