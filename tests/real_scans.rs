@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use pilothole_study::{CaseParams, judge_case, read_plan};
-use pilothole_tests::{real_scans, root};
+use pilothole_study::{CaseParams, Replace, Side, judge_case, propose_landmarks, read_plan};
+use pilothole_tests::{aloud, real_scans, root};
 
 /// Judge a plan of `fixtures/plans` on an open scan.
 fn judged(scan: &Path, plan: &str) -> pilothole_study::Judged {
@@ -71,5 +71,64 @@ fn the_clean_hip_of_the_coarse_scan_is_judged_with_its_reservations() {
             hole.hole,
             hole.trust
         );
+    }
+}
+
+/// Name and place of every hip centre in a block of proposals.
+fn proposed(text: &str) -> Vec<(String, [f64; 3])> {
+    text.split("[[landmark]]")
+        .skip(1)
+        .map(|block| {
+            let value = |key: &str| {
+                let line = block.lines().find(|line| line.starts_with(key)).expect("a line");
+                line.split_once(" = ").expect("a value").1.to_owned()
+            };
+            let place = value("at_mm");
+            let mut parts = place.trim_matches(['[', ']']).split(", ");
+            let at = [0; 3].map(|_| parts.next().expect("three").parse().expect("a number"));
+            (value("name").trim_matches('"').to_owned(), at)
+        })
+        .collect()
+}
+
+/// Without a hint: scan, then each side's centre as one reader set it from
+/// circle overlays (`landmarks.json` beside the scan), the reader's
+/// uncertainty, and what the proposal may be off it: twice that.
+#[test]
+fn both_hip_centres_are_found_on_open_scans_without_a_hint() {
+    let Some(data) = real_scans() else { return };
+    let rows = [
+        ("pelvis_native_3mm", "hip-centre-left", [108.5, 119.4, 278.6], 1.0),
+        ("pelvis_native_3mm", "hip-centre-right", [-73.8, 112.4, 273.2], 1.5),
+        ("pelvis_metal_3mm", "hip-centre-left", [83.2, -142.7, 127.9], 2.5),
+        ("pelvis_metal_3mm", "hip-centre-right", [-82.0, -144.0, 124.7], 2.0),
+    ];
+    for scan in ["pelvis_native_3mm", "pelvis_metal_3mm"] {
+        let series = data.join(scan).join("series.zip");
+        let folder = tempfile::tempdir().expect("a folder");
+        let out = folder.path().join("landmarks");
+        let wanted = Some((out.as_path(), Replace::EarlierResults));
+        let text = propose_landmarks(&series, &[], wanted, &CaseParams::timeless())
+            .expect("hips are found");
+        let found = proposed(&text);
+        assert_eq!(found.len(), 2, "{text}");
+        for (_, name, truth, uncertain_mm) in rows.iter().filter(|row| row.0 == scan) {
+            let (_, at) = found.iter().find(|(word, _)| word == name).expect("both sides");
+            let off_mm = at.iter().zip(truth).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
+            aloud(&format!("{scan} {name}: {off_mm:.2} mm from the reader's centre"));
+            assert!(off_mm <= 2.0 * uncertain_mm, "{scan} {name}: {off_mm} mm\n{text}");
+        }
+        let page = std::fs::read_to_string(out.join("landmarks.html")).expect("a page");
+        assert_eq!(page.matches("data:image/png;base64,").count(), 6, "three cuts a hip");
+        assert_eq!(std::fs::read_to_string(out.join("landmarks.toml")).expect("a block"), text);
+        // A hint 8 mm off leads to the same place.
+        let (name, at) = &found[1];
+        assert_eq!(name, "hip-centre-right");
+        let hint = [(Side::Right, [at[0] + 4.0, at[1] - 4.0, at[2] + 5.0])];
+        let again = propose_landmarks(&series, &hint, None, &CaseParams::timeless())
+            .expect("the hip is found");
+        let same = proposed(&again)[0].1;
+        let apart = same.iter().zip(at).map(|(a, b)| (a - b).powi(2)).sum::<f64>().sqrt();
+        assert!(apart < 1.0, "{apart} mm from another hint");
     }
 }

@@ -327,7 +327,7 @@ pub(crate) enum SideOf {
 pub(crate) struct Landmarks {
     /// Folder, DICOM file, .zip, .tar, .tar.gz or NIfTI file
     pub(crate) scan: PathBuf,
-    /// A point inside the left femoral head, mm, LPS
+    /// A point inside the left femoral head, mm, LPS; without any, hips are sought
     #[arg(long, value_name = "X,Y,Z", allow_hyphen_values = true, value_parser = triple)]
     pub(crate) left: Option<[f64; 3]>,
     /// A point inside the right femoral head, mm, LPS
@@ -336,6 +336,12 @@ pub(crate) struct Landmarks {
     /// Ordinal of the series, as `inspect` prints it
     #[arg(long, value_name = "N")]
     pub(crate) series: Option<usize>,
+    /// Folder for pictures to check the proposals by
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Let go of whatever the folder holds
+    #[arg(long, requires = "out")]
+    pub(crate) replace: bool,
 }
 
 fn triple(text: &str) -> Result<[f64; 3], String> {

@@ -210,3 +210,35 @@ fn a_slope_is_told_by_its_steepness() {
     let told = |code: &str| set.findings.iter().filter(|f| f.code == code).count();
     assert_eq!((told("access.skives"), told("access.unreliable")), (1, 1));
 }
+
+#[test]
+fn a_screw_that_no_drill_reaches_is_counted_and_said() {
+    // Behind a lid nothing frees the only hole: without it nothing is held.
+    let set = judge_pole(lid, USUAL, None);
+    assert!(!access(&set).is_reached());
+    let load = set.load.as_ref().expect("the screw holds");
+    let unreached = load.unreached.as_ref().expect("the way is blocked");
+    assert_eq!((&unreached.holes[..], unreached.held, unreached.movement_um), (&[0][..], 0, None));
+    let said = |set: &SetResult| set.findings.iter().any(|f| f.code == "load.unreachable");
+    assert!(said(&set));
+    // A tilt within the swivel reaches the hole behind a cone that is too narrow.
+    let world = World::make(plain, &Placing::HOME, 3.0);
+    let narrow = USUAL.replace("half_angle_deg = 60.0", "half_angle_deg = 20.0");
+    let holes = [
+        cup_hole(10.0, 0.0, "ilium"),
+        cup_hole(18.0, 120.0, "ischium"),
+        cup_hole(26.0, 240.0, "pubis"),
+        cup_hole(40.0, 60.0, "ilium"),
+    ];
+    let plan = plan(&holes, &narrow, true, &Placing::HOME);
+    let set = judge_set(&world.scene(), &plan, &results(&plan), &SetParams::OWN);
+    let reached: Vec<bool> = set.access.iter().map(Access::is_reached).collect();
+    assert_eq!(reached, [true, true, true, false]);
+    let load = set.load.as_ref().expect("the screws hold");
+    let unreached = load.unreached.as_ref().expect("one way is blocked");
+    assert_eq!((&unreached.holes[..], unreached.held), (&[3][..], 6));
+    assert!(unreached.movement_um.expect("held") > load.worst_um.expect("held"));
+    let finding = set.findings.iter().find(|f| f.code == "load.unreachable").expect("said");
+    assert_eq!(finding.hole, Some(3));
+    assert!(!said(&judge_pole(plain, USUAL, None)));
+}

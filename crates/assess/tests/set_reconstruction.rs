@@ -6,10 +6,10 @@ mod set_common;
 use std::fmt::Write as _;
 
 use pilothole_assess::Scene;
-use pilothole_assess::set::heads::find_sphere;
+use pilothole_assess::set::heads::likely_hips;
 use pilothole_assess::set::landmarks::{SphereKind, SphereParams, propose_sphere};
 use pilothole_assess::set::{Measured, MirrorSource, Reconstruction, SetParams, judge_set};
-use pilothole_plan::{Format, Plan};
+use pilothole_plan::{Format, Plan, Side};
 use pilothole_volume::{
     Direction, Field, Grid, Labels, Mask, Offset, PatientPoint, Volume, Voxels,
 };
@@ -93,7 +93,27 @@ fn lengths_and_offsets_come_out_with_their_errors() {
     assert!(mirror.rms_mm < 1e-9 && mirror.pairs == 4);
     assert!(codes.iter().any(|c| c == "reconstruction.length"));
     assert!(!codes.iter().any(|c| c == "reconstruction.offset"));
-    assert!(!codes.iter().any(|c| c == "reconstruction.landmarks"));
+    // Only the posterior spines are not named.
+    assert_eq!(found.wanting.len(), 1);
+    assert_eq!(found.wanting[0].landmarks, ["psis-left", "psis-right"]);
+    assert!(codes.iter().any(|c| c == "reconstruction.landmarks"));
+}
+
+#[test]
+fn posterior_spines_switch_the_isb_frame_on() {
+    let mut points = SQUARE.to_vec();
+    // Level with the anterior ones: this frame and that of the anterior plane
+    // share their axis across; the planes differ by the slant of the spines.
+    points.extend([("psis-left", [45.0, 80.0, 100.0]), ("psis-right", [-45.0, 80.0, 100.0])]);
+    let (found, _) = judge(&points, [90.0, 0.0, -6.0]);
+    assert!(found.wanting.is_empty());
+    let (app, isb) = (found.app.expect("landmarks"), found.isb.expect("landmarks"));
+    assert!(isb.right.angle_rad(app.right) < 1e-9);
+    let asis = app.origin.0;
+    let slant = (asis[2] - 100.0).atan2(80.0 - asis[1]);
+    assert!((isb.anterior.components()[2].asin() - slant).abs() < 1e-9);
+    assert!(found.in_isb.is_some());
+    assert_eq!(found.regressions.len(), 2);
 }
 
 #[test]
@@ -273,15 +293,74 @@ fn a_head_and_its_socket_are_found_from_a_hint() {
     assert!(socket.worst_se_mm > head.worst_se_mm * 0.5);
 }
 
+/// The same hip with a dense shell in soft tissue.
+fn dense(at: [f64; 3]) -> Voxel {
+    let mut voxel = hip(at);
+    voxel.hu = match voxel.depth_mm {
+        depth if depth > 2.0 => 250.0,
+        depth if depth > 0.0 => 500.0,
+        _ => 40.0,
+    };
+    voxel
+}
+
 #[test]
-fn a_head_and_its_socket_are_found_without_a_hint() {
-    let world = World::make(hip, &Placing::HOME, 1.25);
-    let centre = PatientPoint([10.0, -5.0, 8.0]);
-    for (bone, kind, radius) in [(2, SphereKind::Head, 24.0), (1, SphereKind::Socket, 26.0)] {
-        let found = find_sphere(&world.scene(), bone, kind, &SphereParams::OWN).expect("round");
-        assert!(found.centre.distance_mm(centre) < 0.3, "{bone}: {:?}", found.centre);
-        assert!((found.radius_mm - radius).abs() < 0.3);
+fn a_hip_is_found_without_a_hint_and_a_lost_outline_tells_no_side() {
+    let world = World::make(dense, &Placing::HOME, 2.0);
+    let found = likely_hips(&world.volume);
+    assert_eq!(found.len(), 1, "{found:?}");
+    let off = found[0].centre.distance_mm(PatientPoint([10.0, -5.0, 8.0]));
+    assert!(off < 3.0, "{found:?}");
+    // Tissue reaches the scan's sides: the body's middle is not in it.
+    assert_eq!(found[0].side, None);
+}
+
+/// Two hips 170 mm apart in a body of 300 mm, or the one on the left.
+fn body(both: bool) -> Volume {
+    let grid = Grid::from_axes(
+        [120, 60, 60],
+        PatientPoint([-178.5, -88.5, -88.5]),
+        [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR],
+        [3.0; 3],
+    )
+    .expect("square");
+    let hu = |index: usize| {
+        let PatientPoint([x, y, z]) =
+            grid.centre_of([index % 120, index / 120 % 60, index / (120 * 60)]);
+        let near = |side: f64| dense([side * (x - side * 95.0), y, z]);
+        let hip = if x > 0.0 { near(1.0) } else { near(-1.0) };
+        if hip.depth_mm > 0.0 && (both || x > 0.0) {
+            return hip.hu as f32;
+        }
+        if x.hypot(1.8 * y) < 150.0 { 40.0 } else { -1000.0 }
+    };
+    let voxels = (0..grid.voxel_count()).map(hu).collect();
+    Volume::new(grid, Voxels::F32(voxels), None).expect("fits")
+}
+
+#[test]
+fn sides_are_told_by_each_other_or_by_the_bodys_middle() {
+    let pair = likely_hips(&body(true));
+    let sides: Vec<_> = pair.iter().map(|hip| hip.side).collect();
+    assert_eq!(sides, [Some(Side::Left), Some(Side::Right)]);
+    for (hip, x) in pair.iter().zip([105.0, -105.0]) {
+        assert!(hip.centre.distance_mm(PatientPoint([x, -5.0, 8.0])) < 4.0, "{hip:?}");
     }
+    let single = likely_hips(&body(false));
+    assert_eq!(single.len(), 1);
+    assert_eq!(single[0].side, Some(Side::Left));
+}
+
+#[test]
+fn muscle_alone_holds_no_hip() {
+    let muscle = |at: [f64; 3]| Voxel {
+        depth_mm: -1.0,
+        label: 0,
+        hu: 50.0 + 20.0 * (at[0] * 0.3).sin() * (at[2] * 0.2).cos(),
+        metal: false,
+    };
+    let world = World::make(muscle, &Placing::HOME, 3.0);
+    assert_eq!(likely_hips(&world.volume), Vec::new());
 }
 
 /// A flat-topped cap of 40° of a head of 24 mm: all that is left of it.

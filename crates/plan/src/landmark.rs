@@ -43,6 +43,8 @@ impl Side {
 pub enum LandmarkKind {
     /// Anterior superior iliac spine.
     Asis,
+    /// Posterior superior iliac spine.
+    Psis,
     /// Most anterior point of the pubic tubercle.
     PubicTubercle,
     /// Centre of the femoral head or of the healthy socket.
@@ -57,8 +59,9 @@ pub enum LandmarkKind {
 
 impl LandmarkKind {
     /// All, in the order of the plan file's documentation.
-    pub const ALL: [Self; 6] = [
+    pub const ALL: [Self; 7] = [
         Self::Asis,
+        Self::Psis,
         Self::PubicTubercle,
         Self::HipCentre,
         Self::LesserTrochanter,
@@ -70,6 +73,7 @@ impl LandmarkKind {
     pub fn word(self) -> &'static str {
         match self {
             Self::Asis => "asis",
+            Self::Psis => "psis",
             Self::PubicTubercle => "pubic-tubercle",
             Self::HipCentre => "hip-centre",
             Self::LesserTrochanter => "lesser-trochanter",
@@ -122,7 +126,7 @@ mod tests {
 
     #[test]
     fn every_name_is_read_back() {
-        assert_eq!(LandmarkName::all().count(), 12);
+        assert_eq!(LandmarkName::all().count(), 14);
         for name in LandmarkName::all() {
             assert_eq!(LandmarkName::from_word(&name.word()), Some(name));
         }

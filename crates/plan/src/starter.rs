@@ -175,8 +175,8 @@ screw_gap_mm = 1.0              # wanted between the surfaces of two screws
 # name = \"HB 6.5\"
 # stocked_lengths_mm = [20, 25, 30, 35, 40, 45, 50]
 
-# [[landmark]]                  # asis-, pubic-tubercle-, hip-centre-, lesser-trochanter-,
-# name = \"asis-left\"            # teardrop-, ischial-tuberosity- with left or right
+# [[landmark]]                  # asis-, psis-, pubic-tubercle-, hip-centre-, teardrop-,
+# name = \"asis-left\"            # lesser-trochanter-, ischial-tuberosity- with left or right
 # at_mm = [0.0, 0.0, 0.0]
 ";
 

@@ -57,7 +57,7 @@ pub(crate) struct WirePlan {
     pub(crate) patch: Vec<WirePatch>,
     /// Named points of the patient.
     #[serde(default)]
-    #[schemars(length(max = 12))]
+    #[schemars(length(max = 14))]
     pub(crate) landmark: Vec<WireLandmark>,
 }
 
@@ -271,7 +271,7 @@ pub(crate) struct WirePatch {
 pub(crate) struct WireLandmark {
     /// Which point, and whose side.
     #[schemars(extend("enum" = [
-        "asis-left", "asis-right", "pubic-tubercle-left", "pubic-tubercle-right",
+        "asis-left", "asis-right", "psis-left", "psis-right", "pubic-tubercle-left", "pubic-tubercle-right",
         "hip-centre-left", "hip-centre-right", "lesser-trochanter-left",
         "lesser-trochanter-right", "teardrop-left", "teardrop-right",
         "ischial-tuberosity-left", "ischial-tuberosity-right"

@@ -30,7 +30,7 @@ const REASONS: [(&str, &str); 13] = [
 
 /// What to look at, in few words, by code, heaviest first; the rest show their
 /// own sentence.
-const SHORT: [(&str, &str); 34] = [
+const SHORT: [(&str, &str); 35] = [
     ("set.not_held", "the set does not hold the part"),
     ("set.no_screw", "no screw holds"),
     ("length.none_stocked", "no safe stocked length"),
@@ -56,6 +56,7 @@ const SHORT: [(&str, &str); 34] = [
     ("load.movement", "moves more than bone grows into"),
     ("load.pullout", "pull-out used up under load"),
     ("load.bending", "bending used up under load"),
+    ("load.unreachable", "counts screws no drill reaches"),
     ("metal.near", "metal near"),
     ("robust.keeps_margin", "margin easily lost"),
     ("robust.stays_inside", "easily leaves sideways"),

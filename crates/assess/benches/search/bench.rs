@@ -8,6 +8,7 @@ use std::sync::atomic::AtomicBool;
 use divan::counter::ItemsCount;
 use pilothole_assess::refine::{OpenCorridors, RefineParams, refine};
 use pilothole_assess::robust::{ForgiveParams, RobustParams, robust, robust_set};
+use pilothole_assess::set::{Part, SetParams, judge_set};
 use pilothole_assess::stock::{StockParams, ThreadReading, stock};
 use pilothole_assess::strength::{DensityLine, StrengthParams, strength};
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
@@ -85,6 +86,10 @@ static CASE: LazyLock<Case> = LazyLock::new(case);
 
 /// Holes square on the socket, with 12° of swivel, in two rings.
 fn plan(count: u32) -> Plan {
+    Plan::parse(&plan_text(count), Format::Toml).expect("a plan")
+}
+
+fn plan_text(count: u32) -> String {
     let mut text = "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
                     [socket]\ncentre_mm = [0.0, 0.0, 0.0]\naxis = [0.0, 0.0, -1.0]\n\
                     outer_diameter_mm = 50.0\n"
@@ -101,7 +106,7 @@ fn plan(count: u32) -> Plan {
         )
         .expect("text grows");
     }
-    Plan::parse(&text, Format::Toml).expect("a plan")
+    text
 }
 
 fn with() -> StrengthParams {
@@ -182,4 +187,57 @@ fn refine_by_holes(bencher: divan::Bencher<'_, '_>, holes: u32) {
     let params = RefineParams::with(RobustParams::OWN, with());
     let stop = AtomicBool::new(false);
     bencher.bench(|| refine(&case.scene(), &plan, &params, &OpenCorridors, &stop));
+}
+
+/// The same holes with a wound, a load and landmarks.
+fn whole_plan() -> Plan {
+    let mut text = plan_text(14);
+    text.push_str(
+        "[approach]\naxis = [0.0, 0.0, -1.0]\nhalf_angle_deg = 50.0\ndrill_length_mm = 120.0\n\
+         drill_radius_mm = 6.0\n[load]\nbody_mass_kg = 80.0\n",
+    );
+    let half = [
+        ("asis", [30.0, -55.0, 75.0]),
+        ("psis", [-45.0, 85.0, 75.0]),
+        ("pubic-tubercle", [-68.0, -60.0, -15.0]),
+        ("hip-centre", [0.0, 0.0, 0.0]),
+        ("lesser-trochanter", [20.0, 15.0, -55.0]),
+        ("teardrop", [-40.0, 0.0, -25.0]),
+    ];
+    for (name, [x, y, z]) in half {
+        for (side, x) in [("left", x), ("right", -180.0 - x)] {
+            writeln!(text, "[[landmark]]\nname = \"{name}-{side}\"\nat_mm = [{x:?}, {y:?}, {z:?}]")
+                .expect("text grows");
+        }
+    }
+    Plan::parse(&text, Format::Toml).expect("a plan")
+}
+
+/// A hemispherical shell of 2 x 48 x 96 triangles, as a component's mesh.
+fn shell() -> Part {
+    let at = |row: u32, column: u32| {
+        let polar = std::f64::consts::FRAC_PI_2 * f64::from(row) / 48.0;
+        let around = std::f64::consts::TAU * f64::from(column) / 96.0;
+        PatientPoint([0.0; 3]) + Direction::SUPERIOR.tilted(polar, around) * 24.0
+    };
+    let triangles = (0..48 * 96)
+        .flat_map(|i| {
+            let (row, column) = (i / 96, i % 96);
+            let [a, b] = [at(row, column), at(row, column + 1)];
+            let [c, d] = [at(row + 1, column), at(row + 1, column + 1)];
+            [[a, b, c], [b, d, c]]
+        })
+        .collect();
+    Part { triangles }
+}
+
+/// Clashes, access, guides, order, load, reconstruction and kit of fourteen
+/// holes whose paths are known; without and with the component's mesh.
+#[divan::bench(args = [false, true], sample_count = 10, sample_size = 1)]
+fn whole_set_of_14_holes(bencher: divan::Bencher<'_, '_>, mesh: bool) {
+    let case = &*CASE;
+    let plan = whole_plan();
+    let holes = judge_holes(&case.scene(), &plan, &JudgeParams::OWN);
+    let params = SetParams { part: mesh.then(shell), ..SetParams::OWN };
+    bencher.bench(|| judge_set(&case.scene(), &plan, &holes, &params));
 }

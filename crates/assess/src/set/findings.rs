@@ -3,7 +3,7 @@
 use pilothole_plan::{BoneRegion, Plan};
 
 use super::params::{LoadParams, ReconstructionParams, SetParams};
-use super::types::{Access, Bite, CaseResult, LoadResult, Obstacle, SetResult, Tier};
+use super::types::{Access, Bite, CaseResult, LoadResult, Obstacle, SetResult, Tier, Unreached};
 use crate::finding::Finding;
 use crate::hole::HoleResult;
 
@@ -20,7 +20,7 @@ pub(crate) fn findings(
     guides(&mut all, set);
     order(&mut all, set);
     match &set.load {
-        Some(load) => loads(&mut all, plan, load, params),
+        Some(load) => loads(&mut all, plan, load, set.reconstruction.isb.is_some(), params),
         None => all.push(Finding::new(
             "set.no_screw",
             "no screw with a recommended length holds anything: nothing is said of order and load",
@@ -205,7 +205,13 @@ fn order(all: &mut Vec<Finding>, set: &SetResult) {
     }
 }
 
-fn loads(all: &mut Vec<Finding>, plan: &Plan, load: &LoadResult, params: &SetParams) {
+fn loads(
+    all: &mut Vec<Finding>,
+    plan: &Plan,
+    load: &LoadResult,
+    has_isb: bool,
+    params: &SetParams,
+) {
     if !load.mass_stated {
         let text = "the plan states no body mass; forces are for the one assumed";
         all.push(Finding::new("load.mass_assumed", text).measured(load.body_mass_kg, None, "kg"));
@@ -214,6 +220,11 @@ fn loads(all: &mut Vec<Finding>, plan: &Plan, load: &LoadResult, params: &SetPar
         let text = "without spines and tubercles the scanner's axes stand for the pelvis";
         let tilt = load.tilt_rad.to_degrees();
         all.push(Finding::new("load.frame_assumed", text).measured(tilt, None, "deg"));
+    }
+    if load.frame == super::types::FrameSource::AnteriorPelvicPlane && !has_isb {
+        let text = "rising from a chair is given in the ISB frame; without posterior spines the \
+                    anterior pelvic plane stands for it, which leads it by 9.6 ± 6.7° in ten pelves";
+        all.push(Finding::new("load.frame_assumed", text).measured(9.6, None, "deg"));
     }
     if plan.load.is_some_and(|l| l.bone_contact) && !load.bone_contact {
         let text = "bone contact is asked for, but no surface of the component lies on bone";
@@ -229,6 +240,9 @@ fn loads(all: &mut Vec<Finding>, plan: &Plan, load: &LoadResult, params: &SetPar
         let text = "without this screw the part is not held";
         all.push(Finding::new("set.rests_on_one", text).of_hole(lost.hole));
     }
+    if let Some(unreached) = &load.unreached {
+        all.push(counted_in_vain(unreached));
+    }
     if load.springs.iter().any(|spring| spring.pullout_n.is_none()) {
         let text = "some pull-out strengths are unknown, so their utilisation is too";
         all.push(Finding::new("load.pullout_unknown", text));
@@ -239,6 +253,25 @@ fn loads(all: &mut Vec<Finding>, plan: &Plan, load: &LoadResult, params: &SetPar
     for spring in &load.springs {
         overloaded(all, load, spring.hole);
     }
+}
+
+/// Screws that order, load and kit count although no drill reaches them.
+fn counted_in_vain(unreached: &Unreached) -> Finding {
+    let count = unreached.holes.len();
+    let them = if count == 1 { "a screw" } else { "screws" };
+    let counts = format!("order, load and kit count {them} that no drill reaches as planned");
+    let mut finding = if let Some(um) = unreached.movement_um {
+        let text = format!("{counts}; without, an everyday case moves the part by {um:.0} µm");
+        Finding::new("load.unreachable", text).measured(um, None, "um")
+    } else {
+        let text = format!("{counts}; without, the part is not held");
+        Finding::new("load.unreachable", text).measured(unreached.held as f64, Some(6.0), "1")
+    };
+    // About one hole only when it is the one.
+    if let [hole] = unreached.holes[..] {
+        finding = finding.of_hole(hole);
+    }
+    finding
 }
 
 /// More than bone grows into, or more than counts as a cup that migrates.
@@ -266,16 +299,16 @@ fn overloaded(all: &mut Vec<Finding>, load: &LoadResult, hole: usize) {
     let screws = || everyday().flat_map(|case| &case.screws).filter(|s| s.hole == hole);
     let most = |values: &mut dyn Iterator<Item = f64>| values.fold(0.0, f64::max);
     let pullout = most(&mut screws().filter_map(|s| s.pullout_use));
-    let bending = most(&mut screws().map(|s| s.bending_use));
+    let core = most(&mut screws().map(|s| s.core_use));
     if pullout > 1.0 {
         let text = "the force along the screw exceeds its pull-out strength in an everyday case";
         let finding = Finding::new("load.pullout", text).of_hole(hole);
         all.push(finding.measured(pullout, Some(1.0), "1"));
     }
-    if bending > 1.0 {
-        let text = "the screw's core would yield in bending in an everyday case";
+    if core > 1.0 {
+        let text = "the screw's core would yield, bent and pulled, in an everyday case";
         let finding = Finding::new("load.bending", text).of_hole(hole);
-        all.push(finding.measured(bending, Some(1.0), "1"));
+        all.push(finding.measured(core, Some(1.0), "1"));
     }
 }
 

@@ -1,6 +1,6 @@
 //! Pelvic frames from landmarks, and the socket's orientation in them.
 
-use pilothole_plan::{LandmarkKind, LandmarkName, Plan, Side};
+use pilothole_plan::{LandmarkKind, Plan, Side};
 use pilothole_volume::{Direction, Offset, PatientPoint};
 
 use super::types::PelvicFrame;
@@ -49,9 +49,6 @@ impl Points {
     }
 }
 
-/// Posterior superior iliac spine, by its word in files.
-pub const PSIS: &str = "psis";
-
 /// Words in files of the landmarks of a kind that are wanting.
 pub fn wanting(points: &Points, kinds: &[&str], sides: &[Side]) -> Vec<String> {
     kinds
@@ -65,11 +62,6 @@ pub fn wanting(points: &Points, kinds: &[&str], sides: &[Side]) -> Vec<String> {
 /// Word of a landmark kind in files.
 pub fn word(kind: LandmarkKind) -> &'static str {
     kind.word()
-}
-
-/// Whether a plan may name a landmark.
-pub fn is_known(word: &str) -> bool {
-    LandmarkName::from_word(word).is_some()
 }
 
 /// The anterior pelvic plane: both anterior superior iliac spines and the
@@ -96,7 +88,7 @@ pub fn app(points: &Points) -> Option<PelvicFrame> {
 /// Wu G 2002 J Biomech 35:543 (confirmed by a second source, sheet 2 §4.3).
 pub fn isb(points: &Points) -> Option<PelvicFrame> {
     let [left, right] = points.pair(word(LandmarkKind::Asis))?;
-    let [back_left, back_right] = points.pair(PSIS)?;
+    let [back_left, back_right] = points.pair(word(LandmarkKind::Psis))?;
     let origin = middle(left, right);
     frame(origin, right - left, origin - middle(back_left, back_right))
 }
@@ -235,6 +227,34 @@ mod tests {
             let [got_ri, got_ra] = murray(turned).radiographic.map(f64::to_degrees);
             assert!((got_ri - ri).abs() < 5e-4 && (got_ra - ra).abs() < 5e-4, "{got_ri} {got_ra}");
         }
+    }
+
+    // Wu G 2002, as quoted in sheet 2 §4.3: across along the ASIS line to the
+    // right; forwards in the plane of both ASIS and the middle of the PSIS,
+    // square to it; headwards square to both. Found here without `frame`.
+    #[test]
+    fn the_isb_frame_is_that_of_its_definition() {
+        let at = [
+            ("asis-left", [118.0, -84.0, 97.0]),
+            ("asis-right", [-121.0, -79.0, 88.0]),
+            ("psis-left", [41.0, 78.0, 103.0]),
+            ("psis-right", [-47.0, 81.0, 94.0]),
+        ];
+        let points = Points::named(at.map(|(name, at)| (name.to_owned(), PatientPoint(at))));
+        let isb = isb(&points).expect("all points");
+        let [left, right, back_left, back_right] = at.map(|(_, at)| PatientPoint(at));
+        let back = middle(back_left, back_right);
+        let across = right - left;
+        assert!((across.dot(isb.right.offset()) - across.length_mm()).abs() < 1e-9);
+        for plane_point in [left, right, back] {
+            assert!((plane_point - isb.origin).dot(isb.superior.offset()).abs() < 1e-9);
+        }
+        assert!(isb.anterior.dot(isb.right).abs() < 1e-12);
+        assert!(isb.superior.dot(isb.right).abs() < 1e-12);
+        assert!(isb.superior.dot(isb.anterior).abs() < 1e-12);
+        assert!((back - isb.origin).dot(isb.anterior.offset()) < 0.0, "the PSIS lie behind");
+        assert!(isb.superior.dot(Direction::SUPERIOR) > 0.9);
+        assert_eq!(isb.origin, middle(left, right));
     }
 
     #[test]

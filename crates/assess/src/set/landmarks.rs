@@ -141,7 +141,7 @@ fn surface_points(
 }
 
 /// Directions spread evenly over the sphere: a golden spiral.
-fn spiral(ray: u32, rays: u32) -> Option<Direction> {
+pub(crate) fn spiral(ray: u32, rays: u32) -> Option<Direction> {
     let z = 1.0 - (2.0 * f64::from(ray) + 1.0) / f64::from(rays);
     let across = (1.0 - z * z).sqrt();
     let (sin, cos) = (f64::from(ray) * std::f64::consts::PI * (3.0 - 5.0_f64.sqrt())).sin_cos();

@@ -15,6 +15,7 @@ use super::rigid::ARM_MM;
 use super::springs::{Anchor, offset, vector};
 use super::types::{
     CaseResult, FrameSource, FreeDirection, LoadResult, Lost, PelvicFrame, Range, ScrewLoad, Tier,
+    Unreached,
 };
 
 /// The part of a plan on its screws, and what it is loaded with.
@@ -71,9 +72,12 @@ fn case_axes(frame: &PelvicFrame, side: Side) -> Matrix3<f64> {
 }
 
 /// Judge how the set carries the load; `None` without a screw that holds.
+///
+/// - `blocked`: holes that no drill reaches as planned.
 pub(crate) fn share_load(
     plan: &Plan,
     loaded: &Loaded,
+    blocked: &[usize],
     purchases_mm: &[f64],
     params: &LoadParams,
 ) -> Option<LoadResult> {
@@ -99,6 +103,7 @@ pub(crate) fn share_load(
         worst_um,
         tier: worst_um.map(|um| tier(um, params)),
         worst_lost: worst_lost(loaded, params),
+        unreached: without_blocked(loaded, blocked),
         poorest: poorest.iter().map(|i| loaded.anchors[*i].told.hole).collect(),
         spread_mm2: spread_mm2(plan, &loaded.anchors),
     })
@@ -179,15 +184,21 @@ fn screw_loads(anchors: &[Anchor], answer: &Answer) -> Vec<ScrewLoad> {
     anchors
         .iter()
         .zip(&parts)
-        .map(|(anchor, (axial_n, lateral_n))| ScrewLoad {
-            hole: anchor.told.hole,
-            axial_n: *axial_n,
-            lateral_n: *lateral_n,
-            axial_share: share(axial_n.abs(), axial_sum),
-            lateral_share: share(*lateral_n, lateral_sum),
-            pullout_use: anchor.told.pullout_n.and_then(|(middle, _)| used(*axial_n, middle)),
-            pullout_use_low: anchor.told.pullout_n.and_then(|(_, low)| used(*axial_n, low)),
-            bending_use: lateral_n * anchor.told.bending_arm_mm / anchor.told.yield_moment_n_mm,
+        .map(|(anchor, (axial_n, lateral_n))| {
+            let core = anchor.told.core;
+            let bending_use = lateral_n * anchor.told.bending_arm_mm / core.first_yield_n_mm();
+            let pulled_use = bending_use + axial_n.abs() / core.tension_n();
+            ScrewLoad {
+                hole: anchor.told.hole,
+                axial_n: *axial_n,
+                lateral_n: *lateral_n,
+                axial_share: share(axial_n.abs(), axial_sum),
+                lateral_share: share(*lateral_n, lateral_sum),
+                pullout_use: anchor.told.pullout_n.and_then(|(middle, _)| used(*axial_n, middle)),
+                pullout_use_low: anchor.told.pullout_n.and_then(|(_, low)| used(*axial_n, low)),
+                bending_use,
+                core_use: pulled_use.max(lateral_n / core.shear_n()),
+            }
         })
         .collect()
 }
@@ -222,6 +233,21 @@ fn worst_lost(loaded: &Loaded, params: &LoadParams) -> Option<Lost> {
         tier: movement_um.map(|um| tier(um, params)),
         pullout_use: most(|screw| screw.pullout_use),
         bending_use: most(|screw| Some(screw.bending_use)),
+    })
+}
+
+/// What is left without the screws that no drill reaches.
+fn without_blocked(loaded: &Loaded, blocked: &[usize]) -> Option<Unreached> {
+    let is_blocked = |i: &usize| blocked.contains(&loaded.anchors[*i].told.hole);
+    let lost: Vec<usize> = (0..loaded.anchors.len()).filter(is_blocked).collect();
+    if lost.is_empty() {
+        return None;
+    }
+    let left = lost.iter().rev().fold(loaded.models[1].clone(), |model, i| model.without(*i));
+    Some(Unreached {
+        holes: lost.iter().map(|i| loaded.anchors[*i].told.hole).collect(),
+        held: left.hold().held(),
+        movement_um: left.worst_um(&loaded.axes.everyday()),
     })
 }
 

@@ -3,13 +3,13 @@
 use nalgebra::{Matrix3, SymmetricEigen, Vector3};
 use pilothole_volume::{Direction, PatientPoint};
 
-use super::frames::{PSIS, Points};
+use super::frames::Points;
 use super::springs::{offset, vector};
 use super::types::{Mirror, MirrorSource};
 
 /// Kinds of landmark that a diseased hip leaves in place.
 pub(crate) const PAIRED: [&str; 5] =
-    ["asis", "pubic-tubercle", "teardrop", "ischial-tuberosity", PSIS];
+    ["asis", "pubic-tubercle", "teardrop", "ischial-tuberosity", "psis"];
 
 /// Fit the plane to paired landmarks; `None` with fewer than two pairs.
 ///

@@ -46,7 +46,7 @@ pub use params::{
     AccessParams, ClashParams, GuideParams, Head, KitParams, LoadParams, ModulusLaw, OrderParams,
     Part, ReconstructionParams, SetParams,
 };
-pub use springs::yield_moment_n_mm;
+pub use springs::CoreSection;
 pub use types::*;
 
 /// Judge the holes of a plan as a set.
@@ -75,7 +75,10 @@ pub fn judge_set(
     let anchors = springs::anchors(scene, plan, holes, &ordered, &params.load);
     let loaded = put_on_screws(scene, plan, anchors, &reconstruction, params);
     let order = order::fill_order(plan, &loaded, guides.as_ref(), &params.order);
-    let load = load::share_load(plan, &loaded, &purchases(plan, holes), &params.load);
+    let blocked: Vec<usize> =
+        access.iter().filter(|way| !way.is_reached()).map(|way| way.hole).collect();
+    let purchases = purchases(plan, holes);
+    let load = load::share_load(plan, &loaded, &blocked, &purchases, &params.load);
     let mut set = SetResult {
         clash: rooms.clash,
         sharing: rooms.sharing,

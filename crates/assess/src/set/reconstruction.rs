@@ -11,7 +11,7 @@ use pilothole_plan::{Plan, Side};
 use pilothole_volume::{Direction, Offset, PatientPoint};
 
 use super::corridor::Surroundings;
-use super::frames::{self, PSIS, Points, murray};
+use super::frames::{self, Points, murray};
 use super::mirror::fit_mirror;
 use super::params::ReconstructionParams;
 use super::register::{Laid, lay_healthy};
@@ -241,7 +241,7 @@ fn propagate(points: &Points, planned: Planned, values: &Values, se_mm: f64) -> 
 /// 10.8 mm on average (computed): they may flag, not plan.
 fn regressions(points: &Points, isb: &PelvicFrame, planned: Planned) -> Vec<Regression> {
     let Some([left, right]) = points.pair("asis") else { return Vec::new() };
-    let Some([back_left, back_right]) = points.pair(PSIS) else { return Vec::new() };
+    let Some([back_left, back_right]) = points.pair("psis") else { return Vec::new() };
     let width = left.distance_mm(right);
     let depth = isb.origin.distance_mm(frames::middle(back_left, back_right));
     let lateral = isb.lateral(planned.side);
@@ -267,7 +267,7 @@ fn what_is_wanting(points: &Points, side: Side) -> Vec<Wanting> {
         all
     };
     let healthy = [side.other()];
-    let mut rows = vec![
+    let rows = [
         (
             with_frame(Vec::new()),
             "the socket's inclination and anteversion, and the load's directions",
@@ -294,13 +294,11 @@ fn what_is_wanting(points: &Points, side: Side) -> Vec<Wanting> {
             ),
             "the acetabular offset against the healthy side",
         ),
-    ];
-    if frames::is_known("psis-left") {
-        rows.push((
-            frames::wanting(points, &["asis", PSIS], &both),
+        (
+            frames::wanting(points, &["asis", "psis"], &both),
             "the ISB frame, and hip centres by regression",
-        ));
-    }
+        ),
+    ];
     rows.into_iter()
         .filter(|(landmarks, _)| !landmarks.is_empty())
         .map(|(landmarks, allows)| Wanting { landmarks, allows })

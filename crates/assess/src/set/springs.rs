@@ -131,7 +131,7 @@ impl BoneAlong {
                 Head::Free => heads[1].moment_per_force,
                 Head::Held => heads[1].moment_per_force_held,
             },
-            yield_moment_n_mm: yield_moment_n_mm(core, params.yield_mpa),
+            core: CoreSection { diameter_mm: core, yield_mpa: params.yield_mpa },
             pullout_n: result.pullout.as_ref().map(|p| (p.estimate_n, p.low_n)),
         };
         Some(Anchor { told, springs, axis, at })
@@ -167,9 +167,36 @@ fn stiffness_of(head: &HeadCompliance, seat: Head) -> f64 {
     }
 }
 
-/// Moment at which a round section first yields, N mm: `σ π d³ / 32`.
-pub fn yield_moment_n_mm(diameter_mm: f64, yield_mpa: f64) -> f64 {
-    yield_mpa * std::f64::consts::PI * diameter_mm.powi(3) / 32.0
+/// A screw's solid round core.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct CoreSection {
+    /// Its diameter, mm.
+    pub diameter_mm: f64,
+    /// Yield strength of its metal, N/mm².
+    pub yield_mpa: f64,
+}
+
+impl CoreSection {
+    /// Moment at which its rim first yields, N mm: `σ π d³ / 32`.
+    pub fn first_yield_n_mm(self) -> f64 {
+        self.yield_mpa * std::f64::consts::PI * self.diameter_mm.powi(3) / 32.0
+    }
+
+    /// Moment at which all of it has yielded, N mm: `σ d³ / 6`.
+    pub fn plastic_n_mm(self) -> f64 {
+        self.yield_mpa * self.diameter_mm.powi(3) / 6.0
+    }
+
+    /// Pull at which it yields, N: `σ π d² / 4`.
+    pub fn tension_n(self) -> f64 {
+        self.yield_mpa * std::f64::consts::FRAC_PI_4 * self.diameter_mm.powi(2)
+    }
+
+    /// Cut at which it yields, N: the pull over √3 (von Mises), spread evenly
+    /// over the section.
+    pub fn shear_n(self) -> f64 {
+        self.tension_n() / 3.0_f64.sqrt()
+    }
 }
 
 /// Whether bone or cement that is counted lies on the axis there.

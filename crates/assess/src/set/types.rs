@@ -13,6 +13,7 @@ use crate::finding::Finding;
 
 pub use load::{
     CaseResult, FrameSource, FreeDirection, LoadResult, Lost, Range, ScrewLoad, ScrewSpring, Tier,
+    Unreached,
 };
 pub use reach::{Access, Bite, Block, Clash, Freeing, MetalNear, Obstacle};
 pub use reconstruction::{

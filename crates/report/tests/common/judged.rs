@@ -1,9 +1,10 @@
 //! Hand-made judgements of the made hip: plausible, not measured.
 
 use pilothole_assess::set::{
-    Access, Apart, ApartReason, Bite, Block, CaseResult, Clash, FrameSource, GuideGroup, Guides,
-    KitLine, LoadResult, Lost, Obstacle, Order, OrderStep, Range, Reconstruction, ScrewLoad,
-    ScrewSpring, Sequence, SetResult, Spare, SpareReason, StepReason, Tier, Wanting,
+    Access, Apart, ApartReason, Bite, Block, CaseResult, Clash, CoreSection, FrameSource,
+    GuideGroup, Guides, KitLine, LoadResult, Lost, Obstacle, Order, OrderStep, Range,
+    Reconstruction, ScrewLoad, ScrewSpring, Sequence, SetResult, Spare, SpareReason, StepReason,
+    Tier, Wanting,
 };
 use pilothole_assess::{
     Beyond, Edge, EdgeRule, Finding, Grade, HoleResult, HuSet, HuStatistics, Profile, Pullout,
@@ -314,6 +315,7 @@ fn load(count: usize) -> LoadResult {
             pullout_use: Some(0.1 + 0.02 * hole as f64),
             pullout_use_low: Some(0.3),
             bending_use: 0.2,
+            core_use: 0.25,
         })
         .collect::<Vec<_>>();
     let range = |middle: f64| Range { low: 0.8 * middle, middle, high: 1.3 * middle };
@@ -342,7 +344,7 @@ fn load(count: usize) -> LoadResult {
                 lateral_n_per_mm: range(900.0),
                 mean_modulus_mpa: 240.0,
                 bending_arm_mm: 6.0,
-                yield_moment_n_mm: 2107.0,
+                core: CoreSection { diameter_mm: 3.0, yield_mpa: 795.0 },
                 pullout_n: Some((1200.0, 500.0)),
             })
             .collect(),
@@ -357,6 +359,7 @@ fn load(count: usize) -> LoadResult {
         ],
         worst_um: Some(43.0),
         tier: Some(Tier::Poor),
+        unreached: None,
         worst_lost: Some(Lost {
             hole: 0,
             movement_um: Some(66.0),

@@ -2,6 +2,8 @@
 
 use pilothole_volume::Offset;
 
+use crate::set::springs::CoreSection;
+
 /// A range from the softest to the stiffest assumption, or the like.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Range {
@@ -36,8 +38,8 @@ pub struct ScrewSpring {
     pub mean_modulus_mpa: f64,
     /// Largest bending moment for a lateral force of 1 N at the head, mm.
     pub bending_arm_mm: f64,
-    /// Moment at which the core first yields, N mm.
-    pub yield_moment_n_mm: f64,
+    /// Its core.
+    pub core: CoreSection,
     /// Pull-out strength used: middle and low, N; `None` when unknown.
     pub pullout_n: Option<(f64, f64)>,
 }
@@ -61,6 +63,9 @@ pub struct ScrewLoad {
     pub pullout_use_low: Option<f64>,
     /// Bending moment over the core's first yield.
     pub bending_use: f64,
+    /// What is used of the core before its metal first yields: bending and pull
+    /// together, or the cut alone where that is more.
+    pub core_use: f64,
 }
 
 /// How a movement compares with what bone grows into.
@@ -145,6 +150,18 @@ pub struct Lost {
     pub bending_use: Option<f64>,
 }
 
+/// The set without the screws that no drill reaches as planned.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Unreached {
+    /// Their holes: the way is blocked, and no tilt within the swivel frees it.
+    pub holes: Vec<usize>,
+    /// Directions, of six, in which the others hold the part.
+    pub held: usize,
+    /// Largest movement over cases (outliers apart) and tilts without them, µm;
+    /// `None` when the part is then not held.
+    pub movement_um: Option<f64>,
+}
+
 /// How the set carries the hip's load: elastic model, no friction.
 #[derive(Clone, Debug, PartialEq)]
 pub struct LoadResult {
@@ -172,6 +189,9 @@ pub struct LoadResult {
     pub tier: Option<Tier>,
     /// The worst single loss; `None` with fewer than two screws.
     pub worst_lost: Option<Lost>,
+    /// What is left without the screws that no drill reaches; `None` when every
+    /// screw that is counted can be reached.
+    pub unreached: Option<Unreached>,
     /// The holes taken at their low value.
     pub poorest: Vec<usize>,
     /// Area of the convex hull of the seats seen along the socket's axis, mm²;

@@ -146,4 +146,10 @@ impl Access {
     pub fn is_clear(&self) -> bool {
         self.blocks.is_empty()
     }
+
+    /// Whether a drill gets there: nothing is in the way, or a tilt within the
+    /// hole's swivel frees it.
+    pub fn is_reached(&self) -> bool {
+        self.is_clear() || self.frees.is_some_and(|freeing| freeing.within_swivel)
+    }
 }
