@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::bvh::RayIndex;
 use crate::check::{ClosedSurface, Fans};
 use crate::deviation::{Simplified, measure};
-use crate::dual::Sheet;
+use crate::dual::MARGIN;
 use crate::error::SurfaceError;
 
 /// How far a vertex may move.
@@ -93,7 +93,7 @@ impl Smoothing<'_> {
                 if length <= most_mm { to } else { from + moved * (most_mm / length) }
             }
             Bound::Cell(grid) => {
-                let margin = f64::from(Sheet::MARGIN);
+                let margin = f64::from(MARGIN);
                 let cell = grid.voxel_from_patient(from).0.map(f64::floor);
                 let at = grid.voxel_from_patient(to).0;
                 let kept =
