@@ -3,9 +3,8 @@
 use pilothole_volume::{Grid, Offset, PatientPoint, VoxelPoint};
 use rayon::prelude::*;
 
-use crate::bvh::RayIndex;
 use crate::check::{ClosedSurface, Fans};
-use crate::deviation::{Simplified, measure};
+use crate::deviation::{Simplified, deviation};
 use crate::dual::MARGIN;
 use crate::error::SurfaceError;
 
@@ -66,10 +65,9 @@ impl Smoothing<'_> {
         }
         let mut changed = mesh.clone();
         changed.vertices = now;
-        let index = RayIndex::new(&changed);
-        let deviation =
-            measure(&mesh.vertices, &index, |v| mesh.vertices[v].distance_mm(changed.vertices[v]));
-        Ok(Simplified { surface: ClosedSurface::check(changed)?, deviation })
+        let changed = ClosedSurface::check(changed)?;
+        let deviation = deviation(surface, &changed);
+        Ok(Simplified { surface: changed, deviation })
     }
 
     fn check(&self) -> Result<(), SurfaceError> {
