@@ -8,9 +8,9 @@ use super::sheet::part;
 /// Farthest that a vertex is lifted from the mean of its sheet's crossing
 /// points, voxels.
 ///
-/// A sphere of 6 voxels' radius asks for as much; beyond that the slopes
+/// A sphere of 3 voxels' radius asks for as much; beyond that the slopes
 /// at the samples say little of the surface between them.
-pub(super) const LIFT: f32 = 1.0 / 16.0;
+pub(super) const LIFT: f32 = 1.0 / 8.0;
 
 /// Share of the tangent planes' mean height above the mean by which that is
 /// lifted: 0.5 puts the vertex on a sphere, the rest makes up for the

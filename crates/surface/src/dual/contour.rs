@@ -3,7 +3,7 @@
 use isosurface::feature::{MinimiseQEF, PlaceFeatureInCell};
 use isosurface::math::Vec3;
 
-use super::batch::{LIFT, LIFT_SHARE};
+use super::batch::LIFT_SHARE;
 use super::method::{Extract, Placement};
 use super::sheet::{Crossings, Sheet};
 
@@ -48,6 +48,10 @@ pub(super) fn place(sheet: &Sheet<'_>) -> [f32; 3] {
     let placed = [x, y, z];
     if placed.iter().all(|c| c.is_finite()) { placed } else { sheet.mean() }
 }
+
+/// Farthest that a gentle sheet's vertex is lifted, voxels: a sphere of 6 voxels'
+/// radius asks for as much; where it is more, normals within 30° say little.
+const LIFT: f32 = 1.0 / 16.0;
 
 /// Whether all normals are within 30° of each other, so that there is no edge.
 fn is_gentle(normals: &[[f32; 3]]) -> bool {
