@@ -3,7 +3,7 @@
 use std::sync::LazyLock;
 
 use pilothole_surface::{
-    Bound, ClosedSurface, DualContouring, Extract, RayIndex, Smoothing, SurfaceNets, decimate_to,
+    Bound, ClosedSurface, Decimation, DualContouring, Extract, RayIndex, Smoothing, SurfaceNets,
 };
 use pilothole_volume::{Direction, Grid, Offset, PatientPoint, Region, Volume, Voxels};
 
@@ -86,7 +86,8 @@ fn twenty_thousand_nearest_points(bencher: divan::Bencher<'_, '_>) {
 
 #[divan::bench(sample_count = 5)]
 fn decimate_to_60_000(bencher: divan::Bencher<'_, '_>) {
-    bencher.bench(|| decimate_to(&SURFACE, 60_000));
+    let decimation = Decimation { fewest_triangles: 60_000, within_mm: 0.5 };
+    bencher.bench(|| decimation.apply(&SURFACE));
 }
 
 #[divan::bench(sample_count = 5)]

@@ -2,14 +2,15 @@
 //! `tests/peers/surface.py`: times on standard output, an STL where asked.
 //!
 //! `surface_peer RAW COLUMNS ROWS SLICES SPACING_X SPACING_Y SPACING_Z
-//! THRESHOLD THREADS REPEATS nets|plain [STL]`
+//! THRESHOLD THREADS REPEATS nets|plain|contouring [STL]`
 
 use std::error::Error;
 use std::io::Write;
 use std::time::Instant;
 
 use pilothole_surface::{
-    ClosedSurface, Extract, Extraction, MeshLabel, PlainNets, Side, SurfaceNets, write_stl,
+    ClosedSurface, DualContouring, Extract, Extraction, MeshLabel, PlainNets, Side, SurfaceNets,
+    write_stl,
 };
 use pilothole_volume::{Direction, Grid, PatientPoint, Region, Volume, Voxels};
 
@@ -32,7 +33,11 @@ fn main() -> Result<(), Box<dyn Error>> {
     let volume = Volume::new(grid, Voxels::I16(voxels), None)?;
     let region = Region::whole(volume.grid());
     let threshold = threshold.parse()?;
-    let method: &dyn Extract = if method == "plain" { &PlainNets } else { &SurfaceNets };
+    let method: &dyn Extract = match method.as_str() {
+        "plain" => &PlainNets,
+        "contouring" => &DualContouring,
+        _ => &SurfaceNets,
+    };
     let pool = rayon::ThreadPoolBuilder::new().num_threads(threads.parse()?).build()?;
     reset_peak()?;
     let before = peak_kb()?;

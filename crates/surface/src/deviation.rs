@@ -7,7 +7,9 @@ use crate::bvh::RayIndex;
 use crate::check::ClosedSurface;
 use crate::mesh::TriMesh;
 
-/// Distances of the original's vertices from the changed surface, mm.
+/// Distances between a surface and a changed one, both ways, mm: of the
+/// original's vertices from the changed surface, and of the changed one's
+/// vertices and triangle middles from the original.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Deviation {
     /// The largest.
@@ -27,37 +29,49 @@ pub struct Simplified {
     pub deviation: Deviation,
 }
 
-/// Measure how far the vertices of `original` lie from `changed`.
-pub fn deviation(original: &TriMesh, changed: &ClosedSurface) -> Deviation {
-    let reach = |_| f64::INFINITY;
-    measure(&original.vertices, changed.index(), reach)
+/// Measure how far two surfaces lie apart.
+pub fn deviation(original: &ClosedSurface, changed: &ClosedSurface) -> Deviation {
+    let anywhere = |_| f64::INFINITY;
+    Deviation::of(&[
+        distances_mm(&original.mesh().vertices, changed.index(), anywhere),
+        distances_mm(&probes(changed.mesh()), original.index(), anywhere),
+    ])
 }
 
-/// As [`deviation`], where `reach_mm(vertex)` is known to be reached.
-pub(crate) fn measure(
+impl Deviation {
+    pub(crate) fn of(distances_mm: &[Vec<f64>]) -> Self {
+        let all = || distances_mm.iter().flatten();
+        let points = all().count();
+        let squares: f64 = all().map(|d| d * d).sum();
+        Self {
+            max_mm: all().copied().fold(0.0, f64::max),
+            rms_mm: (squares / points.max(1) as f64).sqrt(),
+            points,
+        }
+    }
+}
+
+/// Where a changed surface is measured: its vertices, then the middles of its
+/// triangles.
+pub(crate) fn probes(mesh: &TriMesh) -> Vec<PatientPoint> {
+    let middles = (0..mesh.triangles.len()).map(|triangle| {
+        let [a, b, c] = mesh.corners(triangle);
+        a + ((b - a) + (c - a)) * (1.0 / 3.0)
+    });
+    mesh.vertices.iter().copied().chain(middles).collect()
+}
+
+/// How far points lie from a surface, mm, where `reach_mm(point)` is known to
+/// be no less.
+pub(crate) fn distances_mm(
     points: &[PatientPoint],
-    changed: &RayIndex,
+    from: &RayIndex,
     reach_mm: impl Fn(usize) -> f64 + Sync,
-) -> Deviation {
-    /// Points whose squares are summed together, whatever the threads.
-    const POINTS_A_SUM: usize = 1 << 12;
-    let parts: Vec<(f64, f64)> = points
-        .par_chunks(POINTS_A_SUM)
-        .enumerate()
-        .map(|(part, points)| {
-            let mut sums = (0.0_f64, 0.0);
-            for (n, point) in points.iter().enumerate() {
-                // A little more than known, so that rounding loses nothing.
-                let reach = reach_mm(part * POINTS_A_SUM + n) * (1.0 + 1e-9) + 1e-9;
-                let near = changed.nearest_within(*point, reach);
-                let distance = near.map_or(reach, |n| n.distance_mm);
-                sums = (sums.0.max(distance), sums.1 + distance * distance);
-            }
-            sums
-        })
-        .collect();
-    let max_mm = parts.iter().fold(0.0_f64, |all, p| all.max(p.0));
-    let squares: f64 = parts.iter().map(|p| p.1).sum();
-    let points = points.len();
-    Deviation { max_mm, rms_mm: (squares / points.max(1) as f64).sqrt(), points }
+) -> Vec<f64> {
+    let distance = |(n, at): (usize, &PatientPoint)| {
+        // A little more than known, so that rounding loses nothing.
+        let reach = reach_mm(n) * (1.0 + 1e-9) + 1e-9;
+        from.nearest_within(*at, reach).map_or(reach, |near| near.distance_mm)
+    };
+    points.par_iter().enumerate().with_min_len(256).map(distance).collect()
 }

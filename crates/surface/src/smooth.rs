@@ -3,10 +3,9 @@
 use pilothole_volume::{Grid, Offset, PatientPoint, VoxelPoint};
 use rayon::prelude::*;
 
-use crate::bvh::RayIndex;
 use crate::check::{ClosedSurface, Fans};
-use crate::deviation::{Simplified, measure};
-use crate::dual::Sheet;
+use crate::deviation::{Simplified, deviation};
+use crate::dual::MARGIN;
 use crate::error::SurfaceError;
 
 /// How far a vertex may move.
@@ -66,10 +65,9 @@ impl Smoothing<'_> {
         }
         let mut changed = mesh.clone();
         changed.vertices = now;
-        let index = RayIndex::new(&changed);
-        let deviation =
-            measure(&mesh.vertices, &index, |v| mesh.vertices[v].distance_mm(changed.vertices[v]));
-        Ok(Simplified { surface: ClosedSurface::check(changed)?, deviation })
+        let changed = ClosedSurface::check(changed)?;
+        let deviation = deviation(surface, &changed);
+        Ok(Simplified { surface: changed, deviation })
     }
 
     fn check(&self) -> Result<(), SurfaceError> {
@@ -93,7 +91,7 @@ impl Smoothing<'_> {
                 if length <= most_mm { to } else { from + moved * (most_mm / length) }
             }
             Bound::Cell(grid) => {
-                let margin = f64::from(Sheet::MARGIN);
+                let margin = f64::from(MARGIN);
                 let cell = grid.voxel_from_patient(from).0.map(f64::floor);
                 let at = grid.voxel_from_patient(to).0;
                 let kept =

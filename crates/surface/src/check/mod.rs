@@ -12,6 +12,7 @@ use crate::mesh::TriMesh;
 pub(crate) use fans::Fans;
 use fans::check_fans;
 pub use parts::Component;
+pub(crate) use parts::parts_of_vertices;
 use parts::{Totals, components, totals};
 
 /// Triangles that bound a body; made by the checker only.

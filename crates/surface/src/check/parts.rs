@@ -101,13 +101,35 @@ pub(super) fn totals(mesh: &TriMesh) -> Totals {
     }
 }
 
-/// The connected sheets, in the order of their first triangle.
-pub(super) fn components(mesh: &TriMesh) -> Vec<Component> {
+/// For each vertex, the connected sheet it belongs to, as numbered by
+/// [`components`]; every vertex has a triangle.
+pub(crate) fn parts_of_vertices(mesh: &TriMesh) -> Vec<u32> {
+    let mut parent = connected(mesh);
+    let mut number_of = vec![u32::MAX; mesh.vertices.len()];
+    let mut count = 0;
+    for [a, ..] in &mesh.triangles {
+        let root = root(&mut parent, *a) as usize;
+        if number_of[root] == u32::MAX {
+            number_of[root] = count;
+            count += 1;
+        }
+    }
+    (0..mesh.vertices.len() as u32).map(|v| number_of[root(&mut parent, v) as usize]).collect()
+}
+
+/// A forest of vertices, one tree a sheet.
+fn connected(mesh: &TriMesh) -> Vec<u32> {
     let mut parent: Vec<u32> = (0..mesh.vertices.len() as u32).collect();
     for [a, b, c] in &mesh.triangles {
         join(&mut parent, *a, *b);
         join(&mut parent, *b, *c);
     }
+    parent
+}
+
+/// The connected sheets, in the order of their first triangle.
+pub(super) fn components(mesh: &TriMesh) -> Vec<Component> {
+    let mut parent = connected(mesh);
     let mut number_of = vec![u32::MAX; mesh.vertices.len()];
     let mut sums: Vec<Sums> = Vec::new();
     let mut all: Vec<Component> = Vec::new();

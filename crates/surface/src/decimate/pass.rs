@@ -18,6 +18,8 @@ pub(super) struct Working {
     quadrics: Vec<Quadric>,
     /// The vertex here that each vertex of the original went into.
     pub(super) into: Vec<u32>,
+    /// The connected part of the surface that each vertex belongs to.
+    pub(super) parts: Vec<u32>,
 }
 
 /// The best collapse of a vertex.
@@ -29,7 +31,7 @@ struct Candidate {
 }
 
 impl Working {
-    pub(super) fn of(mesh: &TriMesh) -> Self {
+    pub(super) fn of(mesh: &TriMesh, parts: &[u32]) -> Self {
         let bounds = mesh.bounds_mm();
         let middle = bounds
             .map_or([0.0; 3], |[low, high]| std::array::from_fn(|n| 0.5 * (low.0[n] + high.0[n])));
@@ -47,7 +49,8 @@ impl Working {
             })
             .collect();
         let into = (0..places.len() as u32).collect();
-        Self { middle, places, triangles: mesh.triangles.clone(), quadrics, into }
+        let parts = parts.to_vec();
+        Self { middle, places, triangles: mesh.triangles.clone(), quadrics, into, parts }
     }
 
     /// Collapse the cheapest edges, each vertex at most once; the number of
@@ -55,9 +58,11 @@ impl Working {
     ///
     /// A vertex that has not collapsed yet still has the neighbours it had, or
     /// what they went into, so its links are known exactly throughout.
-    pub(super) fn pass(&mut self, fewest: usize, tolerance_mm: f64) -> usize {
+    ///
+    /// - `tolerances_mm`: of each part; 0 leaves it as it is.
+    pub(super) fn pass(&mut self, fewest: usize, tolerances_mm: &[f64]) -> usize {
         let fans = Fans::of(self.places.len(), &self.triangles);
-        let mut candidates = self.candidates(&fans, tolerance_mm);
+        let mut candidates = self.candidates(&fans, tolerances_mm);
         candidates.par_sort_unstable_by(|a, b| a.cost.total_cmp(&b.cost).then(a.ends.cmp(&b.ends)));
         // Each collapse removes two triangles. Only the cheaper half is taken,
         // for the vertices it makes may be cheaper to collapse than the rest.
@@ -93,7 +98,7 @@ impl Working {
     }
 
     /// Each vertex's cheapest edge, once an edge.
-    fn candidates(&self, fans: &Fans, tolerance_mm: f64) -> Vec<Candidate> {
+    fn candidates(&self, fans: &Fans, tolerances_mm: &[f64]) -> Vec<Candidate> {
         let best: Vec<Option<Candidate>> = (0..self.places.len())
             .into_par_iter()
             .with_min_len(1024)
@@ -104,7 +109,8 @@ impl Working {
             .collect();
         let affordable = |c: &Candidate| {
             let [a, b] = c.ends.map(|v| self.quadrics[v as usize].weight);
-            c.cost <= tolerance_mm * tolerance_mm * (a + b)
+            let tolerance_mm = tolerances_mm[self.parts[c.ends[0] as usize] as usize];
+            tolerance_mm > 0.0 && c.cost <= tolerance_mm * tolerance_mm * (a + b)
         };
         best.iter()
             .enumerate()
@@ -150,11 +156,13 @@ impl Working {
                 number[vertex] = kept as u32;
                 self.places[kept] = self.places[vertex];
                 self.quadrics[kept] = self.quadrics[vertex];
+                self.parts[kept] = self.parts[vertex];
                 kept += 1;
             }
         }
         self.places.truncate(kept);
         self.quadrics.truncate(kept);
+        self.parts.truncate(kept);
         let renumber = |v: u32| number[went_into[v as usize] as usize];
         self.triangles.iter_mut().for_each(|t| *t = t.map(renumber));
         self.triangles.retain(|[a, b, c]| a != b && b != c && c != a);

@@ -3,7 +3,8 @@
 use isosurface::feature::{MinimiseQEF, PlaceFeatureInCell};
 use isosurface::math::Vec3;
 
-use super::method::Extract;
+use super::batch::LIFT_SHARE;
+use super::method::{Extract, Placement};
 use super::sheet::{Crossings, Sheet};
 
 /// Dual contouring of Hermite data: a vertex where the planes through its
@@ -27,25 +28,30 @@ use super::sheet::{Crossings, Sheet};
 pub struct DualContouring;
 
 impl Extract for DualContouring {
-    fn place(&self, sheet: &Sheet<'_>) -> [f32; 3] {
-        let crossings = sheet.crossings();
-        let most = crossings.points().len() <= 8;
-        if sheet.shares_cell() || !most {
-            return sheet.mean();
-        }
-        if is_gentle(crossings.normals()) {
-            return lifted(&crossings, sheet.mean());
-        }
-        let (points, normals) = eight(&crossings, sheet.mean());
-        let Vec3 { x, y, z } = MinimiseQEF {}.place_feature_in_cell(&points, &normals);
-        let placed = [x, y, z];
-        if placed.iter().all(|c| c.is_finite()) { placed } else { sheet.mean() }
-    }
-
-    fn wants_surroundings(&self, _steps: bool) -> bool {
-        true
+    fn placement(&self, _steps: bool) -> Placement {
+        Placement::Planes
     }
 }
+
+/// The vertex of a sheet, in the unit cube of its cell.
+pub(super) fn place(sheet: &Sheet<'_>) -> [f32; 3] {
+    let crossings = sheet.crossings();
+    let most = crossings.points().len() <= 8;
+    if sheet.shares_cell || !most {
+        return sheet.mean();
+    }
+    if is_gentle(crossings.normals()) {
+        return lifted(&crossings, sheet.mean());
+    }
+    let (points, normals) = eight(&crossings, sheet.mean());
+    let Vec3 { x, y, z } = MinimiseQEF {}.place_feature_in_cell(&points, &normals);
+    let placed = [x, y, z];
+    if placed.iter().all(|c| c.is_finite()) { placed } else { sheet.mean() }
+}
+
+/// Farthest that a gentle sheet's vertex is lifted, voxels: a sphere of 6 voxels'
+/// radius asks for as much; where it is more, normals within 30° say little.
+const LIFT: f32 = 1.0 / 16.0;
 
 /// Whether all normals are within 30° of each other, so that there is no edge.
 fn is_gentle(normals: &[[f32; 3]]) -> bool {
@@ -54,7 +60,8 @@ fn is_gentle(normals: &[[f32; 3]]) -> bool {
     normals.iter().enumerate().all(|(n, a)| normals[..n].iter().all(|b| dot(a, b) > COSINE))
 }
 
-/// As [`Sheet::middle`], with normals that do not reach around an edge.
+/// The mean lifted as by [`SurfaceNets`](crate::SurfaceNets), with normals that
+/// do not reach around an edge.
 fn lifted(crossings: &Crossings, mean: [f32; 3]) -> [f32; 3] {
     let count = crossings.points().len() as f32;
     let (mut normal, mut climb) = ([0.0; 3], 0.0);
@@ -64,7 +71,7 @@ fn lifted(crossings: &Crossings, mean: [f32; 3]) -> [f32; 3] {
             climb += facing[axis] * (point[axis] - mean[axis]) / count;
         }
     }
-    let lift = (Sheet::LIFT_SHARE * climb).clamp(-Sheet::LIFT, Sheet::LIFT);
+    let lift = (LIFT_SHARE * climb).clamp(-LIFT, LIFT);
     std::array::from_fn(|axis| mean[axis] + lift * normal[axis])
 }
 
@@ -109,12 +116,7 @@ mod tests {
         });
         let inside = (0..8).fold(0, |all, c| all | u8::from(heights[c] > 0.0) << c);
         let edges = crossed_edges(inside);
-        DualContouring.place(&Sheet {
-            heights: &heights,
-            around: Some(&around),
-            edges,
-            shares_cell: false,
-        })
+        place(&Sheet { heights: &heights, around: Some(&around), edges, shares_cell: false })
     }
 
     fn assert_at(found: [f32; 3], want: [f32; 3]) {

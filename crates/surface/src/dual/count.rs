@@ -2,7 +2,6 @@
 
 use rayon::prelude::*;
 
-use super::method::Extract;
 use super::place::Scene;
 use super::samples::Samples;
 use super::signs::{Corners, before, bits_of};
@@ -17,7 +16,7 @@ pub(super) struct Count {
 }
 
 /// Count every layer of cells.
-pub(super) fn count_layers<M: Extract + ?Sized, S: Samples>(scene: &Scene<'_, M, S>) -> Vec<Count> {
+pub(super) fn count_layers<S: Samples>(scene: &Scene<'_, S>) -> Vec<Count> {
     let layers = scene.signs.size()[2] + 1;
     let mut counts: Vec<Count> =
         (0..layers).into_par_iter().map(|layer| count_layer(scene, layer)).collect();
@@ -27,14 +26,14 @@ pub(super) fn count_layers<M: Extract + ?Sized, S: Samples>(scene: &Scene<'_, M,
     counts
 }
 
-fn count_layer<M: Extract + ?Sized, S: Samples>(scene: &Scene<'_, M, S>, slice: usize) -> Count {
+fn count_layer<S: Samples>(scene: &Scene<'_, S>, slice: usize) -> Count {
     let signs = scene.signs;
     let mut count = Count::default();
     let mut quads = 0;
     for row in 0..=signs.size()[1] {
         let around = signs.rows_of_cells(row, slice);
         let [low, next, high, _] = around;
-        for word in 0..signs.width() {
+        for word in signs.words_of_cells(row, slice) {
             let corners = Corners::gather(around, word);
             let crossed = corners.crossed();
             if crossed == 0 {

@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use super::count::{Count, count_layers};
 use super::layer::{Layer, MOST_VERTICES, Placing};
-use super::method::{Border, Extract, Extraction};
+use super::method::{Border, Extraction, Placement};
 use super::place::Scene;
 use super::quads::Quads;
 use super::samples::Samples;
@@ -13,21 +13,22 @@ use super::signs::Signs;
 use crate::error::SurfaceError;
 use crate::mesh::TriMesh;
 
-/// Layers of cells that one task works through.
-///
-/// A task places the layer before its first one again, so short slabs cost
-/// that much more, long ones leave threads idle at the end.
-const LAYERS_A_SLAB: usize = 12;
+/// Slabs a thread, if there are layers enough. A slab places the layer before
+/// its first one again, so many cost that much more; few leave threads idle at
+/// the end.
+const SLABS_A_THREAD: usize = 6;
+/// Fewest layers of cells in a slab.
+const FEWEST_LAYERS: usize = 8;
 
 /// Extract the surface of samples that start at voxel `from` of a lattice.
-pub(super) fn extract<M: Extract + ?Sized, S: Samples>(
-    method: &M,
+pub(super) fn extract<S: Samples>(
+    placement: Placement,
     grid: &Grid,
     from: [usize; 3],
     samples: &S,
 ) -> Result<Extraction, SurfaceError> {
     let signs = Signs::of(samples);
-    let scene = Scene { method, samples, signs: &signs };
+    let scene = Scene { placement, samples, signs: &signs };
     let counts = count_layers(&scene);
     let vertex_count: u64 = counts.iter().map(|c| c.vertices).sum();
     let triangle_count: u64 = counts.iter().map(|c| c.triangles).sum();
@@ -70,7 +71,9 @@ fn slabs<'a>(
     let mut all = Vec::new();
     let mut first_vertex = 0;
     let mut before = 0;
-    for (number, counts) in counts.chunks(LAYERS_A_SLAB).enumerate() {
+    let layers = counts.len() / (SLABS_A_THREAD * rayon::current_num_threads());
+    let layers = layers.max(FEWEST_LAYERS);
+    for (number, counts) in counts.chunks(layers).enumerate() {
         let vertex_count: u64 = counts.iter().map(|c| c.vertices).sum();
         let triangle_count: u64 = counts.iter().map(|c| c.triangles).sum();
         let (own_vertices, later) = vertices.split_at_mut(vertex_count as usize);
@@ -79,7 +82,7 @@ fn slabs<'a>(
         triangles = later;
         if vertex_count > 0 {
             all.push(Slab {
-                first_layer: number * LAYERS_A_SLAB,
+                first_layer: number * layers,
                 counts,
                 before,
                 first_vertex,
@@ -94,8 +97,8 @@ fn slabs<'a>(
 }
 
 /// Fill one slab; the number of its caps against unmeasured samples.
-fn fill_slab<M: Extract + ?Sized, S: Samples>(
-    scene: &Scene<'_, M, S>,
+fn fill_slab<S: Samples>(
+    scene: &Scene<'_, S>,
     grid: &Grid,
     from: [usize; 3],
     slab: Slab<'_>,

@@ -2,11 +2,14 @@
 
 use pilothole_volume::{Grid, Offset, PatientPoint, VoxelPoint};
 
+use super::MARGIN;
+use super::batch::{Batch, Owner};
 use super::cell::crossed_edges;
-use super::method::Extract;
-use super::place::{Intricate, Scene, edges_of_sheet};
+use super::contour;
+use super::method::Placement;
+use super::place::{Intricate, Scene, View, edges_of_sheet};
 use super::samples::Samples;
-use super::sheet::crossing;
+use super::sheet::{Sheet, between, crossing};
 use super::signs::{Corners, bits_of};
 
 /// Marks a cell that is looked up in [`Layer::intricate`].
@@ -24,6 +27,8 @@ pub(super) struct Layer {
     /// pass.
     ids: Vec<u32>,
     intricate: Vec<Numbered>,
+    /// Sheets that have a number and no place yet.
+    batch: Batch,
     /// Positions, mm, LPS.
     pub(super) vertices: Vec<[f64; 3]>,
     /// Caps against samples without measurement.
@@ -54,20 +59,22 @@ impl Placing {
         Self { corner, steps: [along_columns, along_rows, above - corner] }
     }
 
+    /// - `cell`: its column and row.
+    /// - `local`: in its unit cube; kept [`MARGIN`] away from the sides.
     #[inline]
-    fn place(&self, cell: [usize; 3], local: [f32; 3]) -> [f64; 3] {
-        let column = cell[0] as f64 + f64::from(local[0]);
-        let row = cell[1] as f64 + f64::from(local[1]);
-        let height = f64::from(local[2]);
-        (self.corner + self.steps[0] * column + self.steps[1] * row + self.steps[2] * height).0
+    fn place(&self, cell: [u32; 2], local: [f32; 3]) -> [f64; 3] {
+        let [column, row, height] = local.map(|c| f64::from(between(c, MARGIN, 1.0 - MARGIN)));
+        let (column, row) = (f64::from(cell[0]) + column, f64::from(cell[1]) + row);
+        let [a, b, c] = self.steps;
+        std::array::from_fn(|n| self.corner.0[n] + a.0[n] * column + b.0[n] * row + c.0[n] * height)
     }
 }
 
 impl Layer {
     /// Number and place the vertices of layer `slice`.
-    pub(super) fn fill<M: Extract + ?Sized, S: Samples>(
+    pub(super) fn fill<S: Samples>(
         &mut self,
-        scene: &Scene<'_, M, S>,
+        scene: &Scene<'_, S>,
         placing: &Placing,
         slice: usize,
         first: u32,
@@ -80,7 +87,7 @@ impl Layer {
         self.unmeasured = 0;
         for row in 0..=rows {
             let around = scene.signs.rows_of_cells(row, slice);
-            for word in 0..scene.signs.width() {
+            for word in scene.signs.words_of_cells(row, slice) {
                 let corners = Corners::gather(around, word);
                 let crossed = corners.crossed();
                 if crossed != 0 {
@@ -88,13 +95,14 @@ impl Layer {
                 }
             }
         }
+        self.place_batch(placing);
     }
 
     /// Add the crossed ones of 64 cells, the first of which is `first`.
     #[inline]
-    fn add_word<M: Extract + ?Sized, S: Samples>(
+    fn add_word<S: Samples>(
         &mut self,
-        scene: &Scene<'_, M, S>,
+        scene: &Scene<'_, S>,
         placing: &Placing,
         (corners, crossed): (&Corners, u64),
         [column, row, slice]: [usize; 3],
@@ -116,50 +124,83 @@ impl Layer {
     }
 
     #[inline]
-    fn add_plain<M: Extract + ?Sized, S: Samples>(
+    fn add_plain<S: Samples>(
         &mut self,
-        scene: &Scene<'_, M, S>,
+        scene: &Scene<'_, S>,
         placing: &Placing,
         cell: [usize; 3],
         inside: u8,
     ) {
-        let heights = scene.heights(cell, inside);
+        let view = scene.view(cell, inside);
         let edges = crossed_edges(inside);
-        let local = scene.place(cell, &heights, edges, false);
-        self.vertices.push(placing.place(cell, local));
-        if !S::STEPS && heights.iter().any(|h| h.is_nan()) {
-            self.unmeasured += scene.unmeasured(cell, &heights, edges);
+        self.add_sheet(scene.placement, placing, cell, (&view, edges), false);
+        if !view.is_measured {
+            self.unmeasured += scene.unmeasured(cell, &view.heights, edges);
         }
     }
 
-    fn add_intricate<M: Extract + ?Sized, S: Samples>(
+    fn add_intricate<S: Samples>(
         &mut self,
-        scene: &Scene<'_, M, S>,
+        scene: &Scene<'_, S>,
         placing: &Placing,
         cell: [usize; 3],
         inside: u8,
     ) {
-        let heights = scene.heights(cell, inside);
+        let view = scene.view(cell, inside);
+        let heights = &view.heights;
         let found = scene.intricate(cell, inside);
         let first = self.first + self.vertices.len() as u32;
         let shares_cell = found.sheets.count > 1;
         for sheet in 0..found.sheets.count {
             let edges = edges_of_sheet(&found.sheets, inside, sheet);
-            let local = scene.place(cell, &heights, edges, shares_cell);
-            self.vertices.push(placing.place(cell, local));
+            self.add_sheet(scene.placement, placing, cell, (&view, edges), shares_cell);
         }
         for axis in (0..3).filter(|a| found.strips_on >> a & 1 == 1) {
             for strip in 0..2 {
                 let [a, b] = found.sheets.strip_edges(2 * axis + 1, strip);
-                let (a, b) = (crossing(&heights, a as usize), crossing(&heights, b as usize));
+                let (a, b) = (crossing(heights, a as usize), crossing(heights, b as usize));
                 let middle = std::array::from_fn(|n| 0.5 * (a[n] + b[n]));
-                self.vertices.push(placing.place(cell, middle));
+                self.vertices.push(placing.place([cell[0] as u32, cell[1] as u32], middle));
             }
         }
-        if !S::STEPS {
-            self.unmeasured += scene.unmeasured(cell, &heights, crossed_edges(inside));
+        if !view.is_measured {
+            self.unmeasured += scene.unmeasured(cell, heights, crossed_edges(inside));
         }
         self.intricate.push(Numbered { cell: found, first });
+    }
+
+    /// Add the vertex of the sheet of a cell that passes the edges `edges`.
+    #[inline]
+    fn add_sheet(
+        &mut self,
+        placement: Placement,
+        placing: &Placing,
+        cell: [usize; 3],
+        (view, edges): (&View, u16),
+        shares_cell: bool,
+    ) {
+        let heights = &view.heights;
+        let cell = [cell[0] as u32, cell[1] as u32];
+        if placement == Placement::Planes {
+            let around = view.around.as_ref();
+            let local = contour::place(&Sheet { heights, around, edges, shares_cell });
+            self.vertices.push(placing.place(cell, local));
+            return;
+        }
+        // A cell's bending says little of one of its sheets.
+        let bends = if shares_cell { [f32::NAN; 3] } else { view.bends };
+        let vertex = self.vertices.len() as u32;
+        self.vertices.push([0.0; 3]);
+        self.batch.push(heights, bends, edges, Owner { cell, vertex });
+        if self.batch.is_full() {
+            self.place_batch(placing);
+        }
+    }
+
+    fn place_batch(&mut self, placing: &Placing) {
+        for (owner, local) in self.batch.place() {
+            self.vertices[owner.vertex as usize] = placing.place(owner.cell, local);
+        }
     }
 
     /// Number of the layer's first vertex.
@@ -167,10 +208,12 @@ impl Layer {
         self.first
     }
 
-    /// Whether a cell may hold several sheets.
+    /// Vertex of a cell that the surface passes; [`None`] where the cell may
+    /// hold several sheets, see [`Layer::vertex`].
     #[inline]
-    pub(super) fn is_intricate(&self, cell: usize) -> bool {
-        self.ids[cell] & LOOK_UP != 0
+    pub(super) fn only_vertex(&self, cell: usize) -> Option<u32> {
+        let id = self.ids[cell];
+        (id & LOOK_UP == 0).then_some(id)
     }
 
     /// Vertex of the sheet that passes a crossed edge of a cell.

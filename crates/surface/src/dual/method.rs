@@ -4,7 +4,6 @@ use pilothole_volume::{Field, Grid, Mask, Numbers, Region, Volume, Voxels};
 
 use super::extract::extract;
 use super::samples::{ArraySamples, MaskSamples, Stored};
-use super::sheet::Sheet;
 use crate::check::{ClosedSurface, NotClosed};
 use crate::error::SurfaceError;
 use crate::mesh::TriMesh;
@@ -32,18 +31,10 @@ use crate::mesh::TriMesh;
 /// "Dual marching cubes", IEEE Visualization (a vertex for each sheet);
 /// Nielson, Hamann 1991, "The asymptotic decider", IEEE Visualization.
 pub trait Extract: Sync {
-    /// Place the vertex of one sheet, in the unit cube of its cell.
-    ///
-    /// What is returned is kept [`Sheet::MARGIN`] away from the cell's sides.
-    fn place(&self, sheet: &Sheet<'_>) -> [f32; 3];
-
-    /// Whether a sheet is to know the samples around its cell, which
-    /// [`Sheet::middle`] and [`Crossings::normals`] look at.
+    /// Where in its cell the vertex of a sheet lies.
     ///
     /// - `steps`: the samples say only inside or outside.
-    ///
-    /// [`Crossings::normals`]: crate::Crossings::normals
-    fn wants_surroundings(&self, steps: bool) -> bool;
+    fn placement(&self, steps: bool) -> Placement;
 
     /// Surface of the voxels of a mask, through the middle between voxels
     /// inside and outside. Voxels inside touch across faces only.
@@ -55,7 +46,7 @@ pub trait Extract: Sync {
         if mask.size() != grid.size() {
             return Err(SurfaceError::MaskSize { expected: grid.size(), found: mask.size() });
         }
-        extract(self, grid, [0; 3], &MaskSamples(mask))
+        extract(self.placement(true), grid, [0; 3], &MaskSamples(mask))
     }
 
     /// Surface of a scan's region at a threshold: voxels at it or above are
@@ -83,11 +74,14 @@ pub trait Extract: Sync {
                     return Ok(Extraction::default());
                 }
                 let limit = threshold.ceil().max(least) as i16;
-                extract_array(self, grid, region, &Cut { all, limit, level })
+                extract_array(self.placement(false), grid, region, &Cut { all, limit, level })
             }
-            Voxels::F32(all) => {
-                extract_array(self, grid, region, &Cut { all, limit: level, level })
-            }
+            Voxels::F32(all) => extract_array(
+                self.placement(false),
+                grid,
+                region,
+                &Cut { all, limit: level, level },
+            ),
         }
     }
 
@@ -102,13 +96,24 @@ pub trait Extract: Sync {
         match field.numbers() {
             Numbers::F32(all) => {
                 let above = &Cut { all, limit: 0.0_f32.next_up(), level: 0.0 };
-                extract_array(self, grid, whole, above)
+                extract_array(self.placement(false), grid, whole, above)
             }
             Numbers::Steps { all, .. } => {
-                extract_array(self, grid, whole, &Cut { all, limit: 1, level: 0.0 })
+                extract_array(self.placement(false), grid, whole, &Cut { all, limit: 1, level: 0.0 })
             }
         }
     }
+}
+
+/// Where in its cell the vertex of a sheet lies.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Placement {
+    /// At the mean of the points where the sheet crosses the cell's edges.
+    Mean,
+    /// There, lifted onto the surface where that is curved.
+    Lifted,
+    /// Where the planes through those points meet best.
+    Planes,
 }
 
 /// An array and where in its values the surface lies.
@@ -118,8 +123,8 @@ struct Cut<'a, T: Stored> {
     level: f32,
 }
 
-fn extract_array<M: Extract + ?Sized, T: Stored>(
-    method: &M,
+fn extract_array<T: Stored>(
+    placement: Placement,
     grid: &Grid,
     region: Region,
     at: &Cut<'_, T>,
@@ -135,7 +140,7 @@ fn extract_array<M: Extract + ?Sized, T: Stored>(
         limit: at.limit,
         level: at.level,
     };
-    extract(method, grid, region.from(), &samples)
+    extract(placement, grid, region.from(), &samples)
 }
 
 /// Surface nets: a vertex at the mean of its sheet's crossing points, lifted
@@ -147,14 +152,8 @@ fn extract_array<M: Extract + ?Sized, T: Stored>(
 pub struct SurfaceNets;
 
 impl Extract for SurfaceNets {
-    #[inline]
-    fn place(&self, sheet: &Sheet<'_>) -> [f32; 3] {
-        sheet.middle()
-    }
-
-    #[inline]
-    fn wants_surroundings(&self, steps: bool) -> bool {
-        !steps
+    fn placement(&self, steps: bool) -> Placement {
+        if steps { Placement::Mean } else { Placement::Lifted }
     }
 }
 
@@ -167,14 +166,8 @@ impl Extract for SurfaceNets {
 pub struct PlainNets;
 
 impl Extract for PlainNets {
-    #[inline]
-    fn place(&self, sheet: &Sheet<'_>) -> [f32; 3] {
-        sheet.mean()
-    }
-
-    #[inline]
-    fn wants_surroundings(&self, _steps: bool) -> bool {
-        false
+    fn placement(&self, _steps: bool) -> Placement {
+        Placement::Mean
     }
 }
 

@@ -1,6 +1,7 @@
 //! Dual extraction: a vertex in every cell the surface passes, a quad around
 //! every lattice edge it crosses.
 
+mod batch;
 mod cell;
 mod contour;
 mod count;
@@ -14,5 +15,12 @@ mod sheet;
 mod signs;
 
 pub use contour::DualContouring;
-pub use method::{Border, Extract, Extraction, PlainNets, SurfaceNets};
-pub use sheet::{Crossings, Sheet};
+pub use method::{Border, Extract, Extraction, Placement, PlainNets, SurfaceNets};
+
+/// Least distance of a vertex from its cell's sides, and of a crossing from its
+/// edge's ends, voxels.
+///
+/// 1/128 keeps vertices of neighbouring cells apart in the f32 of a mesh file
+/// (0.7 mm voxels 500 mm from the origin: 5 µm against 0.03 µm), and moves a
+/// surface that passes exactly through a sample by that much.
+pub(crate) const MARGIN: f32 = 1.0 / 128.0;

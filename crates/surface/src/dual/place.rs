@@ -1,19 +1,31 @@
 //! What an extraction reads: heights of cells, their sheets, their vertices.
 
+use super::batch::bends_of;
 use super::cell::{EDGE_CORNERS, Sheets, crossed_edges, find_sheets};
-use super::method::Extract;
+use super::method::Placement;
 use super::samples::Samples;
-use super::sheet::Sheet;
 use super::signs::Signs;
 
 /// All that is read during an extraction.
 ///
 /// Indices count from one sample before the box, so that everything around
 /// the box has an index.
-pub(super) struct Scene<'a, M: ?Sized, S> {
-    pub(super) method: &'a M,
+pub(super) struct Scene<'a, S> {
+    pub(super) placement: Placement,
     pub(super) samples: &'a S,
     pub(super) signs: &'a Signs,
+}
+
+/// What a vertex in a cell depends on.
+pub(super) struct View {
+    /// Heights of the cell's corners.
+    pub(super) heights: [f32; 8],
+    /// Whether all of these are known.
+    pub(super) is_measured: bool,
+    /// See [`bends_of`]; not-a-number where they are not known or not asked for.
+    pub(super) bends: [f32; 3],
+    /// Heights beside the corners, where asked for.
+    pub(super) around: Option<[[f32; 8]; 3]>,
 }
 
 /// A cell that may hold several sheets.
@@ -31,7 +43,7 @@ impl Intricate {
     }
 }
 
-impl<M: Extract + ?Sized, S: Samples> Scene<'_, M, S> {
+impl<S: Samples> Scene<'_, S> {
     /// Height of a sample; not-a-number around the box.
     #[inline]
     fn height_or_nan(&self, index: [usize; 3]) -> f32 {
@@ -57,13 +69,46 @@ impl<M: Extract + ?Sized, S: Samples> Scene<'_, M, S> {
 
     /// Heights of a cell's corners.
     #[inline]
-    pub(super) fn heights(&self, cell: [usize; 3], inside: u8) -> [f32; 8] {
+    fn heights(&self, cell: [usize; 3], inside: u8) -> [f32; 8] {
         if S::STEPS {
             std::array::from_fn(|c| if inside >> c & 1 == 1 { 1.0 } else { -1.0 })
         } else if self.is_within(cell, 0) {
             self.samples.heights(cell.map(|c| c - 1))
         } else {
             std::array::from_fn(|c| self.height_or_nan(corner_at(cell, c)))
+        }
+    }
+
+    /// What a vertex in a cell depends on.
+    #[inline]
+    pub(super) fn view(&self, cell: [usize; 3], inside: u8) -> View {
+        if self.placement == Placement::Lifted && !S::STEPS && self.is_within(cell, 1) {
+            let (heights, bends) = self.samples.heights_and_bends(cell.map(|c| c - 1));
+            // A sum with not-a-number is none.
+            if (bends[0] + bends[1] + bends[2]).is_finite() {
+                return View { heights, is_measured: true, bends, around: None };
+            }
+        }
+        self.view_slowly(cell, inside)
+    }
+
+    #[inline(never)]
+    fn view_slowly(&self, cell: [usize; 3], inside: u8) -> View {
+        let heights = self.heights(cell, inside);
+        let is_measured = !heights.iter().any(|h| h.is_nan());
+        let unknown = [f32::NAN; 3];
+        match self.placement {
+            Placement::Mean => View { heights, is_measured, bends: unknown, around: None },
+            Placement::Planes => {
+                View { heights, is_measured, bends: unknown, around: self.around(cell, &heights) }
+            }
+            Placement::Lifted => {
+                let sum = |eight: &[f32; 8]| eight.iter().sum::<f32>();
+                let bends = self
+                    .around(cell, &heights)
+                    .map_or(unknown, |around| bends_of(sum(&heights), around.each_ref().map(sum)));
+                View { heights, is_measured, bends, around: None }
+            }
         }
     }
 
@@ -115,22 +160,6 @@ impl<M: Extract + ?Sized, S: Samples> Scene<'_, M, S> {
             strips_on |= (beyond.twice >> (2 * axis) & 1) << axis;
         }
         Intricate { sheets, strips_on }
-    }
-
-    /// Place the vertex of the sheet that passes the edges `edges`, in the
-    /// unit cube of its cell.
-    #[inline]
-    pub(super) fn place(
-        &self,
-        cell: [usize; 3],
-        heights: &[f32; 8],
-        edges: u16,
-        shares_cell: bool,
-    ) -> [f32; 3] {
-        let wanted = self.method.wants_surroundings(S::STEPS);
-        let around = if wanted { self.around(cell, heights) } else { None };
-        let sheet = Sheet { heights, around: around.as_ref(), edges, shares_cell };
-        self.method.place(&sheet).map(|c| c.clamp(Sheet::MARGIN, 1.0 - Sheet::MARGIN))
     }
 
     /// Crossed edges of a cell, of those that no other cell with a lower index

@@ -21,13 +21,13 @@ pub(super) struct Quads<'a> {
     pub(super) triangles: std::slice::IterMut<'a, [u32; 3]>,
 }
 
-impl Quads<'_> {
+impl<'a> Quads<'a> {
     pub(super) fn write(&mut self, signs: &Signs, slice: usize) {
         let [columns, rows, _] = signs.size();
         let pitch = columns + 1;
         for row in 0..=rows {
             let [low, next, high, _] = signs.rows_of_cells(row, slice);
-            for word in 0..signs.width() {
+            for word in signs.words_of_cells(row, slice) {
                 let (lows, befores) = (low[word], before(low, word));
                 let along_columns = befores ^ lows;
                 let along_rows = lows ^ next[word];
@@ -58,25 +58,43 @@ impl Quads<'_> {
     /// - `low_inside`: whether the edge starts inside.
     #[inline]
     fn quad(&mut self, axis: usize, cells: [usize; 4], low_inside: bool) {
-        let layers = match axis {
+        let layers = self.layers(axis);
+        let turned = low_inside == self.mirrored;
+        let only = |n: usize| layers[n].only_vertex(cells[n]);
+        match (only(0), only(1), only(2), only(3)) {
+            (Some(a), Some(b), Some(c), Some(d)) => self.cut([a, b, c, d], turned),
+            _ => self.intricate_quad(axis, cells, turned),
+        }
+    }
+
+    /// The layers of the four cells around an edge along `axis`.
+    #[inline]
+    fn layers(&self, axis: usize) -> [&'a Layer; 4] {
+        match axis {
             0 => [self.below, self.below, self.own, self.own],
             1 => [self.below, self.own, self.own, self.below],
             _ => [self.own; 4],
-        };
-        let edges = LOCAL_EDGES[axis];
-        let corners: [u32; 4] = std::array::from_fn(|n| layers[n].vertex(cells[n], edges[n]));
-        let turned = low_inside == self.mirrored;
-        if (0..4).any(|n| layers[n].is_intricate(cells[n])) {
-            let strip = |low_cell: usize, across: usize| {
-                layers[low_cell].strip_vertex(cells[low_cell], (axis + across) % 3, edges[low_cell])
-            };
-            let strips = [strip(0, 1), strip(1, 2), strip(3, 1), strip(0, 2)];
-            if strips.iter().any(Option::is_some) {
-                self.fan(corners, strips, turned);
-                return;
-            }
         }
-        let [a, b, c, d] = corners;
+    }
+
+    #[inline(never)]
+    fn intricate_quad(&mut self, axis: usize, cells: [usize; 4], turned: bool) {
+        let (layers, edges) = (self.layers(axis), LOCAL_EDGES[axis]);
+        let corners = std::array::from_fn(|n| layers[n].vertex(cells[n], edges[n]));
+        let strip = |low_cell: usize, across: usize| {
+            layers[low_cell].strip_vertex(cells[low_cell], (axis + across) % 3, edges[low_cell])
+        };
+        let strips = [strip(0, 1), strip(1, 2), strip(3, 1), strip(0, 2)];
+        if strips.iter().any(Option::is_some) {
+            self.fan(corners, strips, turned);
+        } else {
+            self.cut(corners, turned);
+        }
+    }
+
+    /// Two triangles, cut along the shorter diagonal.
+    #[inline]
+    fn cut(&mut self, [a, b, c, d]: [u32; 4], turned: bool) {
         let (first, second) = if self.squared(b, d) < self.squared(a, c) {
             ([a, b, d], [b, c, d])
         } else {
@@ -108,16 +126,17 @@ impl Quads<'_> {
     }
 
     #[inline]
-    fn position(&self, vertex: u32) -> [f64; 3] {
+    fn position(&self, vertex: u32) -> &[f64; 3] {
         match vertex.checked_sub(self.own.first()) {
-            Some(own) => self.own.vertices[own as usize],
-            None => self.below.vertices[(vertex - self.below.first()) as usize],
+            Some(own) => &self.own.vertices[own as usize],
+            None => &self.below.vertices[(vertex - self.below.first()) as usize],
         }
     }
 
     #[inline]
     fn squared(&self, from: u32, to: u32) -> f64 {
         let (a, b) = (self.position(from), self.position(to));
-        (0..3).map(|n| (a[n] - b[n]) * (a[n] - b[n])).sum()
+        let apart = [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+        apart[0] * apart[0] + apart[1] * apart[1] + apart[2] * apart[2]
     }
 }

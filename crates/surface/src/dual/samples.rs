@@ -2,6 +2,7 @@
 
 use pilothole_volume::{Mask, NOTHING_I16, Region};
 
+use super::batch::bends_of;
 use super::place::beside;
 
 /// Numbers on a box of the lattice, positive (or 0) inside.
@@ -32,6 +33,15 @@ pub(super) trait Samples: Sync {
     fn around(&self, low: [usize; 3]) -> [[f32; 8]; 3] {
         let height = |axis, c| self.height_or_nan(beside(low, c, axis));
         std::array::from_fn(|axis| std::array::from_fn(|c| height(axis, c)))
+    }
+
+    /// [`Samples::heights`], and how much the heights bend along each axis (see
+    /// [`bends_of`]); not finite where one of those around was not measured.
+    #[inline]
+    fn heights_and_bends(&self, low: [usize; 3]) -> ([f32; 8], [f32; 3]) {
+        let (heights, around) = (self.heights(low), self.around(low));
+        let sum = |eight: &[f32; 8]| eight.iter().sum::<f32>();
+        (heights, bends_of(sum(&heights), around.each_ref().map(sum)))
     }
 
     /// Whether there is only inside and outside, nothing between.
@@ -67,6 +77,8 @@ pub(super) trait Stored: Copy + Sync {
     type Limit: Copy + Sync;
     fn reaches(self, limit: Self::Limit) -> bool;
     fn or_nan(self) -> f32;
+    /// Sum of eight; not-a-number where one is no measurement.
+    fn sum_or_nan(eight: [Self; 8]) -> f32;
 }
 
 impl Stored for i16 {
@@ -79,6 +91,16 @@ impl Stored for i16 {
     fn or_nan(self) -> f32 {
         if self == NOTHING_I16 { f32::NAN } else { f32::from(self) }
     }
+    #[inline]
+    fn sum_or_nan(eight: [Self; 8]) -> f32 {
+        let mut unmeasured = false;
+        let mut sum = 0;
+        for value in eight {
+            unmeasured |= value == NOTHING_I16;
+            sum += i32::from(value);
+        }
+        if unmeasured { f32::NAN } else { sum as f32 }
+    }
 }
 
 impl Stored for f32 {
@@ -90,6 +112,10 @@ impl Stored for f32 {
     #[inline]
     fn or_nan(self) -> f32 {
         self
+    }
+    #[inline]
+    fn sum_or_nan([a, b, c, d, e, f, g, h]: [Self; 8]) -> f32 {
+        ((a + b) + (c + d)) + ((e + f) + (g + h))
     }
 }
 
@@ -179,6 +205,26 @@ impl<T: Stored> Samples for ArraySamples<'_, T> {
         let [a, b] = [two(rows[0] - slice), two(rows[1] - slice)];
         let [c, d] = [two(rows[2] + slice), two(rows[3] + slice)];
         [columns, across_rows, [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]]]
+    }
+
+    #[inline]
+    fn heights_and_bends(&self, low: [usize; 3]) -> ([f32; 8], [f32; 3]) {
+        let [_, row, slice] = self.steps();
+        let first = self.offset_of(low);
+        let four = |at: usize| &self.all[at - 1..at + 3];
+        let two = |at: usize| &self.all[at..at + 2];
+        let [a, b] = [four(first), four(first + row)];
+        let [c, d] = [four(first + slice), four(first + row + slice)];
+        let within = [a[1], a[2], b[1], b[2], c[1], c[2], d[1], d[2]];
+        let columns = [a[0], a[3], b[0], b[3], c[0], c[3], d[0], d[3]];
+        let [a, b] = [two(first - row), two(first + 2 * row)];
+        let [c, d] = [two(first + slice - row), two(first + slice + 2 * row)];
+        let across_rows = [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]];
+        let [a, b] = [two(first - slice), two(first + row - slice)];
+        let [c, d] = [two(first + 2 * slice), two(first + row + 2 * slice)];
+        let across_slices = [a[0], a[1], b[0], b[1], c[0], c[1], d[0], d[1]];
+        let around = [columns, across_rows, across_slices].map(T::sum_or_nan);
+        (within.map(|v| v.or_nan() - self.level), bends_of(T::sum_or_nan(within), around))
     }
 }
 

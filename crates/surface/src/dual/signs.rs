@@ -1,5 +1,7 @@
 //! Which samples are inside, one bit each, and which cells the surface passes.
 
+use std::ops::Range;
+
 use rayon::prelude::*;
 
 use super::samples::Samples;
@@ -13,8 +15,14 @@ pub(super) struct Signs {
     /// Words a row, enough for the cells.
     width: usize,
     words: Vec<u64>,
+    /// Of each row, the words from the first to past the last with a sample
+    /// inside.
+    spans: Vec<Range<u32>>,
     nothing: Vec<u64>,
 }
+
+/// The span of a row without a sample inside: it widens no other.
+const NO_WORDS: Range<u32> = Range { start: u32::MAX, end: 0 };
 
 /// The corners of 64 cells of a row: bit `n` of word `c` is corner `c` of the
 /// `n`-th cell.
@@ -26,22 +34,20 @@ impl Signs {
         let size = samples.size();
         let width = size[0] / 64 + 1;
         let mut words = vec![0; width * size[1] * size[2]];
-        words.par_chunks_mut(width * size[1]).enumerate().for_each(|(slice, rows)| {
-            for (row, words) in rows.chunks_mut(width).enumerate() {
+        let mut spans = vec![0..0; size[1] * size[2]];
+        let slices = words.par_chunks_mut(width * size[1]);
+        slices.zip(spans.par_chunks_mut(size[1])).enumerate().for_each(|(slice, (rows, spans))| {
+            for (row, (words, span)) in rows.chunks_mut(width).zip(spans).enumerate() {
                 samples.write_signs(row, slice, words);
+                *span = span_of(words);
             }
         });
-        Self { size, width, words, nothing: vec![0; width] }
+        Self { size, width, words, spans, nothing: vec![0; width] }
     }
 
     /// Samples along columns, rows, slices.
     pub(super) fn size(&self) -> [usize; 3] {
         self.size
-    }
-
-    /// Words a row.
-    pub(super) fn width(&self) -> usize {
-        self.width
     }
 
     /// A row of samples; `row` and `slice` count from one before the box.
@@ -54,6 +60,25 @@ impl Signs {
             }
             _ => &self.nothing,
         }
+    }
+
+    /// The words of a row of cells that the surface may pass.
+    #[inline]
+    pub(super) fn words_of_cells(&self, row: usize, slice: usize) -> Range<usize> {
+        let mut words = NO_WORDS;
+        for (row, slice) in [(row, slice), (row + 1, slice), (row, slice + 1), (row + 1, slice + 1)]
+        {
+            let (Some(row), Some(slice)) = (row.checked_sub(1), slice.checked_sub(1)) else {
+                continue;
+            };
+            if row < self.size[1] && slice < self.size[2] {
+                let span = &self.spans[slice * self.size[1] + row];
+                words.start = words.start.min(span.start);
+                words.end = words.end.max(span.end);
+            }
+        }
+        // The last sample of a word is a corner of the next word's first cell.
+        words.start as usize..(words.end as usize + 1).min(self.width)
     }
 
     /// The four rows of samples around a row of cells: low row low slice,
@@ -103,6 +128,13 @@ impl Signs {
         }
         counts
     }
+}
+
+/// The words from the first to past the last that are not 0.
+fn span_of(words: &[u64]) -> Range<u32> {
+    let first = words.iter().position(|w| *w != 0);
+    let last = words.iter().rposition(|w| *w != 0);
+    first.zip(last).map_or(NO_WORDS, |(first, last)| first as u32..last as u32 + 1)
 }
 
 /// The bits of a row moved up by one: bit `n` tells of the sample before.

@@ -179,6 +179,63 @@ fn thickness_along(surface: &ClosedSurface, axis: usize) -> f64 {
     sum / 25.0
 }
 
+/// Volume of the samples' trilinear interpolation above a level, voxels, by the
+/// midpoints of 6³ pieces of each cell; nothing may reach the border.
+fn trilinear_voxels(size: [usize; 3], height: impl Fn([usize; 3]) -> f64) -> f64 {
+    const PARTS: usize = 6;
+    let mut volume = 0.0;
+    let cells = size.map(|n| n - 1);
+    for cell in 0..cells.iter().product::<usize>() {
+        let low = [cell % cells[0], cell / cells[0] % cells[1], cell / (cells[0] * cells[1])];
+        let corners: [f64; 8] = std::array::from_fn(|c| {
+            height([low[0] + (c & 1), low[1] + (c >> 1 & 1), low[2] + (c >> 2)])
+        });
+        let inside = corners.iter().filter(|h| **h >= 0.0).count();
+        if inside % 8 == 0 {
+            volume += inside as f64 / 8.0;
+            continue;
+        }
+        let pieces = (0..PARTS.pow(3)).filter(|piece| {
+            let at = [piece % PARTS, piece / PARTS % PARTS, piece / (PARTS * PARTS)]
+                .map(|n| (n as f64 + 0.5) / PARTS as f64);
+            let mut lerped = corners;
+            for (axis, part) in at.into_iter().enumerate().rev() {
+                for n in 0..1 << axis {
+                    lerped[n] += part * (lerped[n + (1 << axis)] - lerped[n]);
+                }
+            }
+            lerped[0] >= 0.0
+        });
+        volume += pieces.count() as f64 / PARTS.pow(3) as f64;
+    }
+    volume
+}
+
+#[test]
+fn a_spongy_body_keeps_its_trilinear_volume() {
+    // A shell two voxels thick, struts and pores of three voxels' radius in it,
+    // in HU: what a pelvis looks like at a threshold.
+    let size = [56; 3];
+    let grid = unit_grid(size);
+    let hu: Vec<i16> = (0..grid.voxel_count())
+        .map(|i| {
+            let p = [i % 56, i / 56 % 56, i / 3136].map(|c| c as f64);
+            let deep = ball([27.4, 27.9, 27.1], 22.0)(p);
+            let shell = 900.0 - 300.0 * (deep - 1.5).abs();
+            let struts = 226.0
+                + 250.0 * (p[0] * 0.6).sin() * (p[1] * 0.55).sin()
+                + 200.0 * (p[2] * 0.5).cos();
+            shell.max(if deep > 0.0 { struts } else { -100.0 }).max(-100.0) as i16
+        })
+        .collect();
+    let expected = trilinear_voxels(size, |p| f64::from(hu[grid.offset_of(p)]) - 226.0);
+    let volume = Volume::new(grid, Voxels::I16(hu), None).expect("fits");
+    let region = Region::whole(volume.grid());
+    let extraction = SurfaceNets.extract_volume(&volume, region, 226.0).expect("fits");
+    let ratio = closed(extraction).volume_mm3() / expected;
+    assert!((ratio - 1.0).abs() < 0.005, "{ratio}");
+}
+
 #[test]
 fn an_oblique_plate_of_one_and_a_half_voxels_has_no_holes() {
     // Thickness 1.5 voxels, oblique in all axes, blurred as a scanner does.

@@ -1,7 +1,7 @@
 //! Smoothing and decimation keep their bounds and the proof.
 
 use pilothole_surface::{
-    Bound, ClosedSurface, Decimation, Extract, Smoothing, SurfaceError, SurfaceNets, decimate_to,
+    Bound, ClosedSurface, Decimation, Extract, Simplified, Smoothing, SurfaceError, SurfaceNets,
     deviation,
 };
 use pilothole_volume::{Grid, Mask};
@@ -13,6 +13,14 @@ fn mask_of(grid: &Grid, depth: impl Fn([f64; 3]) -> f64) -> Mask {
     Mask::where_true(size, |i| {
         depth([i % size[0], i / size[0] % size[1], i / (size[0] * size[1])].map(|c| c as f64)) > 0.0
     })
+}
+
+fn decimate(
+    surface: &ClosedSurface,
+    fewest_triangles: usize,
+    within_mm: f64,
+) -> Result<Simplified, SurfaceError> {
+    Decimation { fewest_triangles, within_mm }.apply(surface)
 }
 
 /// Root mean square of a body's depth at all vertices, voxels of a unit lattice.
@@ -38,7 +46,7 @@ fn smoothing_stays_in_its_cells_and_takes_the_steps_off() {
     let (rough, flat) = (roughness(&surface, &body), roughness(&smooth.surface, &body));
     assert!(flat < 0.7 * rough, "{rough} to {flat}");
     assert!((smooth.surface.volume_mm3() / surface.volume_mm3() - 1.0).abs() < 0.005);
-    let measured = deviation(surface.mesh(), &smooth.surface);
+    let measured = deviation(&surface, &smooth.surface);
     assert!((measured.max_mm - smooth.deviation.max_mm).abs() < 1e-9);
     assert!(measured.max_mm > 0.0 && measured.max_mm < 3.0_f64.sqrt());
 }
@@ -81,15 +89,15 @@ fn decimation_reaches_its_count_and_stays_a_torus() {
             .expect("fits"),
     );
     for count in [4000, 1000, 300] {
-        let fewer = decimate_to(&surface, count).expect("closed");
+        let fewer = decimate(&surface, count, 2.0).expect("closed");
         let left = fewer.surface.mesh().triangles.len();
         assert!(left <= count && left + 2 > count, "{left} of {count}");
         assert_eq!(fewer.surface.euler_number(), 0);
-        let measured = deviation(surface.mesh(), &fewer.surface);
+        let measured = deviation(&surface, &fewer.surface);
         assert!((measured.max_mm - fewer.deviation.max_mm).abs() < 1e-9);
         assert!((fewer.surface.volume_mm3() / surface.volume_mm3() - 1.0).abs() < 0.03);
     }
-    let near = decimate_to(&surface, 2000).expect("closed").deviation;
+    let near = decimate(&surface, 2000, 0.3).expect("closed").deviation;
     assert!(near.rms_mm < 0.05 && near.max_mm < 0.3, "{near:?}");
 }
 
@@ -101,7 +109,7 @@ fn decimation_stops_rather_than_tears() {
             .extract_field(&field(&grid, torus([23.4, 23.8, 11.2], 14.0, 6.0)))
             .expect("fits"),
     );
-    let least = decimate_to(&surface, 4).expect("closed");
+    let least = decimate(&surface, 4, 20.0).expect("closed");
     // No torus has fewer than 14 triangles.
     assert!(least.surface.mesh().triangles.len() >= 14);
     assert_eq!(least.surface.euler_number(), 0);
@@ -118,10 +126,32 @@ fn a_bounded_decimation_keeps_its_bound() {
     let mut before = usize::MAX;
     for within_mm in [0.02, 0.1, 0.5] {
         let fewer = Decimation { fewest_triangles: 4, within_mm }.apply(&surface).expect("closed");
-        assert!(deviation(surface.mesh(), &fewer.surface).max_mm <= within_mm + 1e-9);
+        assert!(deviation(&surface, &fewer.surface).max_mm <= within_mm + 1e-9);
         let left = fewer.surface.mesh().triangles.len();
         assert!(left < before && left < surface.mesh().triangles.len(), "{left}");
         before = left;
+    }
+}
+
+#[test]
+fn a_speck_beside_a_bone_keeps_its_shape() {
+    let grid = unit_grid([48, 48, 40]);
+    // A ball, and a needle of twelve voxels and a dot beside it.
+    let mut body = mask_of(&grid, ball([17.3, 23.8, 19.2], 13.0));
+    (0..12).for_each(|n| body.set([34, 20, 14 + n], true));
+    body.set([42, 30, 8], true);
+    let surface = closed(SurfaceNets.extract_mask(&grid, &body).expect("fits"));
+    for within_mm in [0.3, 0.6] {
+        let fewer = decimate(&surface, 4, within_mm).expect("closed");
+        assert!(fewer.deviation.max_mm <= within_mm, "{:?}", fewer.deviation);
+        let measured = deviation(&surface, &fewer.surface);
+        assert!((measured.max_mm - fewer.deviation.max_mm).abs() < 1e-9);
+        let parts = |s: &ClosedSurface| s.components().iter().map(|c| c.triangles).collect();
+        let (before, after): (Vec<usize>, Vec<usize>) = (parts(&surface), parts(&fewer.surface));
+        assert_eq!(before.len(), after.len());
+        // The ball is decimated whatever its neighbours need.
+        let most = |counts: &[usize]| counts.iter().copied().max().unwrap_or(0);
+        assert!(2 * most(&after) < most(&before), "{before:?} {after:?}");
     }
 }
 
@@ -132,7 +162,7 @@ fn noise_stays_closed_under_decimation() {
         let grid = unit_grid([12; 3]);
         let mask = noise.mask([12; 3], 0.3);
         let surface = closed(SurfaceNets.extract_mask(&grid, &mask).expect("fits"));
-        let fewer = decimate_to(&surface, 1500).expect("closed");
+        let fewer = decimate(&surface, 1500, 0.5).expect("closed");
         assert_eq!(fewer.surface.euler_number(), surface.euler_number());
         assert_eq!(fewer.surface.components().len(), surface.components().len());
     }
@@ -148,7 +178,7 @@ fn the_same_bytes_for_any_number_of_threads() {
             let surface = closed(SurfaceNets.extract_mask(&grid, &body).expect("fits"));
             let smooth =
                 Smoothing { rounds: 5, bound: Bound::Cell(&grid) }.apply(&surface).expect("closed");
-            decimate_to(&smooth.surface, 1500).expect("closed")
+            decimate(&smooth.surface, 1500, 0.5).expect("closed")
         })
     };
     assert!(run(1) == run(3));
@@ -162,7 +192,7 @@ fn parameters_out_of_range_are_refused() {
     let refused = |result: Result<_, SurfaceError>| {
         matches!(result.map(drop), Err(SurfaceError::Parameter { .. }))
     };
-    assert!(refused(decimate_to(&surface, 3)));
+    assert!(refused(decimate(&surface, 3, 1.0)));
     assert!(refused(Decimation { fewest_triangles: 4, within_mm: 0.0 }.apply(&surface)));
     assert!(refused(Smoothing { rounds: 0, bound: Bound::Cell(&grid) }.apply(&surface)));
     assert!(refused(Smoothing { rounds: 1, bound: Bound::Distance(f64::NAN) }.apply(&surface)));
