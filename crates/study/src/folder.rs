@@ -7,6 +7,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use rustix::fs::{CWD, RenameFlags, renameat_with};
 
@@ -17,6 +18,26 @@ pub enum Replace {
     EarlierResults,
     /// Anything; what the folder held is gone afterwards.
     Anything,
+}
+
+/// Folders in the making that this process has begun. The one thing that is
+/// known to the whole process: a signal has to find them.
+static BEGUN: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
+/// Clear every folder in the making; for a process that is about to end.
+///
+/// Wanted places stay as they are: a folder that is put in place at the same
+/// moment is either there whole or not at all.
+pub fn abandon_folders() {
+    let begun = std::mem::take(&mut *BEGUN.lock().unwrap_or_else(PoisonError::into_inner));
+    for staging in begun {
+        // Under another name it can neither be written to nor be put in place.
+        let mut aside = staging.clone().into_os_string();
+        aside.push("-abandoned");
+        if fs::rename(&staging, &aside).is_ok() && fs::remove_dir_all(&aside).is_err() {
+            // A disk that gives no more; the name says what it is.
+        }
+    }
 }
 
 /// A folder in the making.
@@ -48,6 +69,8 @@ impl Folder {
             .prefix(".pilothole-")
             .tempdir_in(parent)
             .map_err(FolderError::cannot("write beside"))?;
+        let path = staging.path().to_path_buf();
+        BEGUN.lock().unwrap_or_else(PoisonError::into_inner).push(path);
         Ok(Self { wanted, staging })
     }
 
