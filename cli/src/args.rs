@@ -312,6 +312,9 @@ pub(crate) enum PlanCommand {
         plan: PathBuf,
         /// Check that every seat lies in this scan
         scan: Option<PathBuf>,
+        /// Print as JSON
+        #[arg(long)]
+        json: bool,
     },
 }
 

@@ -133,6 +133,32 @@ fn behind_a_ridge_of_bone_the_best_free_direction_is_taken() {
 }
 
 #[test]
+fn strength_is_not_given_up_for_room_that_clears_nothing() {
+    // Heads 2 mm apart where 5 are wanted, and only swivels: leaning away from
+    // each other gains tenths of a millimetre and loses the deep bone in the
+    // middle.
+    let depth = |at: PatientPoint| {
+        let [x, _, z] = at.0;
+        (z + 20.0).min(34.0 - 1.5 * x.abs() - z)
+    };
+    let body = Body::new(44.0, 1.0, depth, |_| 300.0);
+    let hole = |x: f64| Drilled {
+        seat: [x, 0.0, -21.0],
+        direction: [0.0, 0.0, 1.0],
+        more: "swivel_deg = 10.0\n",
+    };
+    let lengths: Vec<String> = (20..50).map(|i| format!("{i}.0")).collect();
+    let policy = "margin_mm = 1.0\nscrew_gap_mm = 5.0";
+    let plan = plan(&lengths.join(", "), policy, &[hole(-5.0), hole(5.0)]);
+    let found = run(&body, &plan, &exact());
+    assert_eq!(found.clashes, [1, 1]);
+    for hole in &found.holes {
+        let [before, after] = [hole.before, hole.after].map(|c| c.expect("holds").objectives);
+        assert!(after.worth_n() >= before.worth_n(), "{} of {}", after.low_n, before.low_n);
+    }
+}
+
+#[test]
 fn heads_that_come_too_near_are_parted() {
     // Heads of 8 mm, 10 mm apart: 2 mm are left between them, 3 are wanted;
     // between the shafts there are 3.5.

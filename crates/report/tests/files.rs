@@ -6,7 +6,8 @@ use std::path::Path;
 
 use common::Made;
 use pilothole_report::{
-    CAUTION, Record, compare, read_record, record, schema, terminal, write_all, write_compare,
+    CAUTION, Record, Value, compare, read_record, record, schema, terminal, write_all,
+    write_compare,
 };
 use serde_json::Value;
 
@@ -312,4 +313,28 @@ fn reports_compare_hole_by_hole() {
     let files = write_compare(&comparison);
     keep("compared", &files);
     assert!(text(&files, "compare.html").contains("not in this report"));
+    assert!(text(&files, "compare.html").contains("Every parameter is the same in all reports."));
+}
+
+#[test]
+fn a_comparison_says_what_it_cannot_tell_and_what_was_set_otherwise() {
+    let made = Made::usual();
+    let (first, mut second) = (record(&made.case()), record(&made.case()));
+    for hole in &mut second.holes {
+        if let Some(near) = &mut hole.near {
+            near.se_mm = None;
+        }
+    }
+    second.holes[0].purchase = "unknown".to_owned();
+    second.parameters[0].value = Value::Text("another".to_owned());
+    let name = second.parameters[0].name.clone();
+    let comparison = compare(&[first, second]);
+    assert_eq!(comparison.parameters.len(), 1);
+    assert_eq!(comparison.parameters[0].name, name);
+    let files = write_compare(&comparison);
+    let page = text(&files, "compare.html");
+    assert!(page.contains("holes has another grade than in A."), "one of several");
+    assert!(page.contains("Whether a purchase differs by more than the error is unknown"));
+    assert!(!page.contains("more than the error in 0 of"));
+    assert!(page.contains("A difference may come from these") && page.contains("another"));
 }

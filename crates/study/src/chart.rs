@@ -3,12 +3,10 @@
 use std::path::Path;
 
 use pilothole_assess::Scene;
-use pilothole_assess::stock::{
-    Stock, StockChart, StockOrigin, StockParams, stock, write_stock_csv, write_stock_npy,
-};
+use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, stock};
 use pilothole_assess::strength::StrengthParams;
 use pilothole_plan::Plan;
-use pilothole_report::stock_html;
+use pilothole_report::{stock_csv, stock_html, stock_npy, stock_ply};
 
 use crate::calibrate::{Calibrated, calibrate};
 use crate::case::{Prepared, Stage};
@@ -19,7 +17,7 @@ use crate::plan_file::read_plan;
 use crate::reason::Reason;
 
 /// Names that a chart's folder may hold.
-const NAMES: [&str; 3] = ["stock.csv", "stock.npy", "stock.html"];
+const NAMES: [&str; 4] = ["stock.csv", "stock.npy", "stock.ply", "stock.html"];
 
 /// What is asked of a chart.
 #[derive(Clone, Debug, Default)]
@@ -64,13 +62,11 @@ pub fn write_chart(
     }
     let found = stock(&prepared.scene(), &file.plan, &stock_params)
         .map_err(|error| CaseError::Plan(vec![Reason::new(error.code(), error.to_string())]))?;
-    let failed = |error: std::io::Error| CaseError::Failed(error.kind().to_string());
-    let mut csv = Vec::new();
-    write_stock_csv(&found, &mut csv).map_err(failed)?;
-    folder.write("stock.csv", &csv)?;
-    let mut npy = Vec::new();
-    write_stock_npy(&found, &mut npy).map_err(failed)?;
-    folder.write("stock.npy", &npy)?;
+    folder.write("stock.csv", &stock_csv(&found))?;
+    folder.write("stock.npy", &stock_npy(&found))?;
+    if let Some(ply) = stock_ply(&found, &file.plan) {
+        folder.write("stock.ply", &ply)?;
+    }
     let digest = crate::records::digest_words(&prepared.intake);
     folder.write("stock.html", stock_html(&found, &file.plan, &digest).as_bytes())?;
     folder.finish()?;

@@ -6,8 +6,9 @@ use std::sync::LazyLock;
 use std::sync::atomic::AtomicBool;
 
 use divan::counter::ItemsCount;
-use pilothole_assess::refine::{OpenCorridors, RefineParams, refine};
+use pilothole_assess::refine::{DrillWays, RefineParams, refine};
 use pilothole_assess::robust::{ForgiveParams, RobustParams, robust, robust_set};
+use pilothole_assess::set::SetParams;
 use pilothole_assess::stock::{StockParams, ThreadReading, stock};
 use pilothole_assess::strength::{DensityLine, StrengthParams, strength};
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
@@ -60,7 +61,7 @@ fn case() -> Case {
         labels: Labels::new(part.size(), labels).expect("fits"),
         none: Mask::none(part.size()),
         field: Field::new(part, field).expect("fits"),
-        plan: plan(14),
+        plan: plan(14, 12.0),
         holes: Vec::new(),
     };
     case.holes = judge_holes(&case.scene(), &case.plan, &JudgeParams::OWN);
@@ -83,8 +84,8 @@ impl Case {
 
 static CASE: LazyLock<Case> = LazyLock::new(case);
 
-/// Holes square on the socket, with 12° of swivel, in two rings.
-fn plan(count: u32) -> Plan {
+/// Holes square on the socket, with a swivel, in two rings.
+fn plan(count: u32, swivel_deg: f64) -> Plan {
     let mut text = "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
                     [socket]\ncentre_mm = [0.0, 0.0, 0.0]\naxis = [0.0, 0.0, -1.0]\n\
                     outer_diameter_mm = 50.0\n"
@@ -97,7 +98,7 @@ fn plan(count: u32) -> Plan {
         writeln!(
             text,
             "[[hole]]\nid = \"{i}\"\nzone = \"cup\"\nseat_mm = {seat:?}\n\
-             direction = {direction:?}\nscrew = \"HB 6.5\"\nswivel_deg = 12.0"
+             direction = {direction:?}\nscrew = \"HB 6.5\"\nswivel_deg = {swivel_deg:?}"
         )
         .expect("text grows");
     }
@@ -118,12 +119,22 @@ fn with() -> StrengthParams {
 /// From the socket's centre alone; 1.44° is 10,000 directions.
 #[divan::bench(args = [2.88, 1.44, 0.72], sample_count = 5, sample_size = 1)]
 fn chart_by_spacing_deg(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
+    charted(bencher, spacing_deg, ThreadReading::Survey);
+}
+
+/// With the thread read as a judged hole's.
+#[divan::bench(args = [1.44], sample_count = 5, sample_size = 1)]
+fn chart_as_judged(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
+    charted(bencher, spacing_deg, ThreadReading::AsJudged);
+}
+
+fn charted(bencher: divan::Bencher<'_, '_>, spacing_deg: f64, thread: ThreadReading) {
     let case = &*CASE;
     let params = StockParams {
         spacing_rad: spacing_deg.to_radians(),
         seat_spacing_mm: 200.0,
         seat_half_angle_rad: 0.0,
-        thread: ThreadReading::Survey,
+        thread,
         ..StockParams::with(0, with())
     };
     let count = |params: &StockParams| {
@@ -174,12 +185,30 @@ fn strength_of_14_holes(bencher: divan::Bencher<'_, '_>) {
     });
 }
 
-/// 12° of swivel each.
+fn refined(bencher: divan::Bencher<'_, '_>, plan: &Plan, placements: usize) {
+    let case = &*CASE;
+    let params = RefineParams { placements, ..RefineParams::with(RobustParams::OWN, with()) };
+    let stop = AtomicBool::new(false);
+    let scene = case.scene();
+    let holes = judge_holes(&scene, plan, &JudgeParams::OWN);
+    let set = SetParams::OWN;
+    let ways = DrillWays::new(&scene, plan, &holes, &set);
+    bencher.bench(|| refine(&scene, plan, &params, &ways, &stop));
+}
+
+/// 12° of swivel each, by the ways of the drill.
 #[divan::bench(args = [1, 7, 14], sample_count = 2, sample_size = 1)]
 fn refine_by_holes(bencher: divan::Bencher<'_, '_>, holes: u32) {
-    let case = &*CASE;
-    let plan = plan(holes);
-    let params = RefineParams::with(RobustParams::OWN, with());
-    let stop = AtomicBool::new(false);
-    bencher.bench(|| refine(&case.scene(), &plan, &params, &OpenCorridors, &stop));
+    refined(bencher, &plan(holes, 12.0), 32);
+}
+
+/// Directions grow with the square of the swivel.
+#[divan::bench(args = [6.0, 12.0, 24.0], sample_count = 2, sample_size = 1)]
+fn refine_7_holes_by_swivel_deg(bencher: divan::Bencher<'_, '_>, swivel_deg: f64) {
+    refined(bencher, &plan(7, swivel_deg), 32);
+}
+
+#[divan::bench(args = [8, 32, 128], sample_count = 2, sample_size = 1)]
+fn refine_7_holes_by_placements(bencher: divan::Bencher<'_, '_>, placements: usize) {
+    refined(bencher, &plan(7, 12.0), placements);
 }

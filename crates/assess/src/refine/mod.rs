@@ -54,6 +54,7 @@ pub fn refine(
     let mut chosen = Together { choices: &choices, wanted_mm }.choose();
     make_room(&benches, wanted_mm, &mut choices, &mut chosen);
     let together = Together { choices: &choices, wanted_mm };
+    together.settle(&mut chosen);
     let planned = vec![0; choices.len()];
     let stays = return_what_gains_little(&together, &mut chosen);
     let set = Set { benches: &benches, together: &together, chosen: &chosen };
@@ -190,8 +191,8 @@ struct Stay {
     noise_n: f64,
 }
 
-/// Put back every hole that moved for less than the noise, where that brings
-/// no screws nearer; answers what each gave up.
+/// Put back every hole that moved for less than the noise, where no more screws
+/// come too near then; answers what each gave up.
 fn return_what_gains_little(together: &Together<'_>, chosen: &mut [usize]) -> Vec<Option<Stay>> {
     (0..chosen.len())
         .map(|hole| {

@@ -228,11 +228,40 @@ impl Together<'_> {
         Score { short_mm, worth_n: own.worth_n() }
     }
 
-    /// Whether a hole may take an option without coming nearer to the others
-    /// than it is.
+    /// Take back what was given up for room without clearing a clash: every
+    /// hole goes where it is worth most among the places that it may take.
+    ///
+    /// A little more room between two screws that clash all the same is worth
+    /// nothing.
+    pub(crate) fn settle(&self, chosen: &mut [usize]) {
+        for _ in 0..SWEEPS {
+            let before = chosen.to_vec();
+            for hole in 0..chosen.len() {
+                let options = &self.choices[hole];
+                for option in 0..options.len() {
+                    let gains = options[option].worth_n() > options[chosen[hole]].worth_n() + 1e-9;
+                    if gains && self.may_take(chosen, hole, option) {
+                        chosen[hole] = option;
+                    }
+                }
+            }
+            if *chosen == before {
+                break;
+            }
+        }
+    }
+
+    /// Whether a hole may take an option: no more screws come too near than
+    /// now, nor nearer than now or than the planned place would.
     pub(crate) fn may_take(&self, chosen: &[usize], hole: usize, option: usize) -> bool {
-        let now = self.of_hole(chosen, hole, chosen[hole], None);
-        self.of_hole(chosen, hole, option, None).short_mm <= now.short_mm + SHORT_MM
+        let too_near = |option: usize| {
+            let own = &self.choices[hole][option];
+            let others = (0..chosen.len()).filter(|with| *with != hole);
+            let short = others.map(|with| self.short_mm(own, &self.choices[with][chosen[with]]));
+            short.fold((0, 0.0), |(count, sum), mm| (count + usize::from(mm > SHORT_MM), sum + mm))
+        };
+        let [now, planned, there] = [chosen[hole], 0, option].map(too_near);
+        there.0 <= now.0 && there.1 <= now.1.max(planned.1) + SHORT_MM
     }
 
     fn short_mm(&self, a: &Choice, b: &Choice) -> f64 {

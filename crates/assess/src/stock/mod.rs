@@ -7,14 +7,12 @@
 mod chart;
 mod params;
 mod sphere;
-mod write;
 
 pub use chart::{Dangers, Stock, StockCell, StockChart, StockOrigin};
 pub use params::{StockError, StockParams, ThreadReading};
 pub use sphere::Ring;
 
 pub(crate) use sphere::disc;
-pub use write::{STOCK_COLUMNS, write_stock_csv, write_stock_npy};
 
 use pilothole_plan::{Plan, Screw, Side};
 use pilothole_volume::{Direction, PatientPoint};
