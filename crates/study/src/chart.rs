@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use pilothole_assess::Scene;
-use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, stock};
+use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, ThreadReading, stock};
 use pilothole_assess::strength::StrengthParams;
 use pilothole_plan::Plan;
 use pilothole_report::{stock_csv, stock_html, stock_npy, stock_ply};
@@ -53,7 +53,11 @@ pub fn write_chart(
         )])
     })?;
     let screw = chosen_screw(&file.plan, wishes)?;
-    let mut stock_params = StockParams::with(screw, StrengthParams::with(line));
+    // Every number as a judged hole's, to the last digit.
+    let mut stock_params = StockParams {
+        thread: ThreadReading::AsJudged,
+        ..StockParams::with(screw, StrengthParams::with(line))
+    };
     if let Some(spacing_deg) = wishes.spacing_deg {
         stock_params.spacing_rad = spacing_deg.to_radians();
     }

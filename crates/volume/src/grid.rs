@@ -208,6 +208,14 @@ impl Grid {
         VoxelPoint([column.dot(offset), row.dot(offset), slice])
     }
 
+    /// How far an offset leads in the lattice, voxels; along slices in units of
+    /// the slice step, which are slices where these are even.
+    #[inline]
+    pub fn voxels_along(&self, offset: Offset) -> [f64; 3] {
+        let [column, row, slice] = &self.inverse;
+        [column.dot(offset), row.dot(offset), slice.dot(offset)]
+    }
+
     /// Whether a lattice position lies within the box of voxel centres, where
     /// trilinear interpolation needs no voxel that is not there.
     #[inline]

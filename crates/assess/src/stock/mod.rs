@@ -202,8 +202,7 @@ impl Survey<'_> {
         let radii = [0.5 * self.screw.core_diameter_mm, 0.5 * self.screw.major_diameter_mm];
         if self.params.thread == ThreadReading::AsJudged {
             let ends = [from_mm, to_mm];
-            let read = path::measure_hu(self.scene, axis, ends, radii, &self.params.path);
-            return read.map(|(hu, _)| hu.thread.mean);
+            return path::thread_mean_hu(self.scene, axis, ends, radii, &self.params.path);
         }
         let diameters_mm = radii.map(|radius| 2.0 * radius);
         quick_thread_hu(self.scene, axis, [from_mm, to_mm], diameters_mm, SURVEY_STEP_MM)

@@ -6,7 +6,7 @@ use pilothole_plan::Plan;
 
 use crate::html::page;
 use crate::text::{CAUTION, counted, harmless};
-use crate::view::chart_figure;
+use crate::view::{chart_figure, has_quadrants};
 
 /// Charts drawn in the page; the tables hold all.
 const MOST_CHARTS: usize = 24;
@@ -51,6 +51,15 @@ pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
                     "Each chart is an equal-area picture of the directions into bone, seen from the socket's \
                      mouth. Darker is deeper; lines join equal depth; hatched directions lead into danger: no \
                      bone, thin medial wall, the scan's end, or no safe length."
+                }
+                p {
+                    @if has_quadrants(plan) {
+                        "Dashed lines part the socket into Wasielewski's quadrants: one runs from the anterior \
+                         superior iliac spine through the centre, the other across it."
+                    } @else {
+                        "No quadrants are drawn: the plan does not name the anterior superior iliac spine of \
+                         this side."
+                    }
                 }
                 div .figures {
                     @for chart in drawn.iter().take(MOST_CHARTS) {
