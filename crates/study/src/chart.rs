@@ -20,7 +20,7 @@ use crate::reason::Reason;
 const NAMES: [&str; 4] = ["stock.csv", "stock.npy", "stock.ply", "stock.html"];
 
 /// What is asked of a chart.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct ChartWishes {
     /// Name of the screw; the first hole's unless said.
     pub screw: Option<String>,
@@ -28,6 +28,8 @@ pub struct ChartWishes {
     pub spacing_deg: Option<f64>,
     /// Distance between seats on the socket, mm; 10 unless said.
     pub seat_spacing_mm: Option<f64>,
+    /// How finely the threads' HU are read.
+    pub thread: ThreadReading,
 }
 
 /// Chart the bone around a plan's socket; answers with what a terminal shows.
@@ -53,9 +55,8 @@ pub fn write_chart(
         )])
     })?;
     let screw = chosen_screw(&file.plan, wishes)?;
-    // Every number as a judged hole's, to the last digit.
     let mut stock_params = StockParams {
-        thread: ThreadReading::AsJudged,
+        thread: wishes.thread,
         ..StockParams::with(screw, StrengthParams::with(line))
     };
     if let Some(spacing_deg) = wishes.spacing_deg {

@@ -30,10 +30,12 @@ struct Case {
     holes: Vec<HoleResult>,
 }
 
-/// Bone of 30 mm about a socket of 25 mm, at the middle of the scan.
+/// Bone of 30 mm about a socket of 25 mm that is open below, at the middle of
+/// the scan.
 fn depth(at: PatientPoint) -> f64 {
     let from = Offset([at.0[0], at.0[1] / 0.9, at.0[2] - 20.0]);
-    ((at - PatientPoint([0.0; 3])).length_mm() - 25.0).min(55.0 - from.length_mm())
+    let shell = ((at - PatientPoint([0.0; 3])).length_mm() - 25.0).min(55.0 - from.length_mm());
+    shell.min(at.0[2] - 2.0)
 }
 
 fn case() -> Case {

@@ -1,6 +1,6 @@
 //! What lies along the axis past the tip.
 
-use super::axis::Axis;
+use super::axis::{Axis, Trace};
 use super::crossing::Crossing;
 use crate::hole::{Beyond, Profile};
 use crate::params::PathParams;
@@ -24,6 +24,7 @@ pub fn look_beyond(
 ) -> Beyond {
     let mut beyond = Beyond::default();
     let mut air_from = None;
+    let trace = Trace::new(scene.grid(), axis);
     let region_end_mm = leaves_region_mm(scene, axis);
     let start = ((from_mm - profile.from_mm) / profile.step_mm).ceil().max(0.0) as usize;
     for index in start..profile.hu.len() {
@@ -35,7 +36,11 @@ pub fn look_beyond(
         }
         let left_bone = crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
         let within = t <= region_end_mm;
-        if beyond.bone_mm.is_none() && left_bone && within && scene.depth_or_nan(axis.at(t)) > 0.0 {
+        if beyond.bone_mm.is_none()
+            && left_bone
+            && within
+            && scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0
+        {
             beyond.bone_mm = Some(t - from_mm);
         }
         if beyond.metal_mm.is_none() {

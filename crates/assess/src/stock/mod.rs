@@ -65,7 +65,7 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
         charts[*at].cells.push(cell);
     }
     let findings = charts.iter().filter_map(without_bone).collect();
-    Ok(Stock { screw: screw.name.clone(), charts, findings })
+    Ok(Stock { screw: screw.name.clone(), thread: params.thread, charts, findings })
 }
 
 fn without_bone(chart: &StockChart) -> Option<Finding> {
