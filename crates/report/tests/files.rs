@@ -6,8 +6,7 @@ use std::path::Path;
 
 use common::Made;
 use pilothole_report::{
-    CAUTION, Record, Value, compare, read_record, record, schema, terminal, write_all,
-    write_compare,
+    CAUTION, Record, compare, read_record, record, schema, terminal, write_all, write_compare,
 };
 use serde_json::Value;
 
@@ -297,6 +296,23 @@ fn the_scene_is_sound_gltf() {
 }
 
 #[test]
+fn the_set_says_how_often_it_keeps_its_grades() {
+    let made = Made::usual();
+    let files = write_all(&made.case());
+    let json: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let robust = &json["set"]["robust"];
+    assert_eq!(robust["keeps_every_grade"], 0.614);
+    assert_eq!(robust["holes"][0]["keeps_grade"], 0.871);
+    let page = text(&files, "report.html");
+    assert!(page.contains("If the component sits wrong"));
+    let share = page.split("If the component sits wrong").nth(1).expect("there");
+    assert!(
+        share.contains("61") && share.contains("1000 placements keep every hole"),
+        "{share:.600}"
+    );
+}
+
+#[test]
 fn reports_compare_hole_by_hole() {
     let (first, second) = (Made::usual(), Made::with_ids(&["a", "b", "new"]));
     let mut longer = record(&second.case());
@@ -326,7 +342,7 @@ fn a_comparison_says_what_it_cannot_tell_and_what_was_set_otherwise() {
         }
     }
     second.holes[0].purchase = "unknown".to_owned();
-    second.parameters[0].value = Value::Text("another".to_owned());
+    second.parameters[0].value = pilothole_report::Value::Text("another".to_owned());
     let name = second.parameters[0].name.clone();
     let comparison = compare(&[first, second]);
     assert_eq!(comparison.parameters.len(), 1);

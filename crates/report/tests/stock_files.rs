@@ -1,6 +1,6 @@
 //! Charts as files: the same numbers in each, and none without bone drawn.
 
-use pilothole_assess::hole::Beyond;
+use pilothole_assess::Beyond;
 use pilothole_assess::stock::{
     Dangers, Ring, Stock, StockCell, StockChart, StockOrigin, ThreadReading,
 };

@@ -237,18 +237,21 @@ impl Together<'_> {
         for _ in 0..SWEEPS {
             let before = chosen.to_vec();
             for hole in 0..chosen.len() {
-                let options = &self.choices[hole];
-                for option in 0..options.len() {
-                    let gains = options[option].worth_n() > options[chosen[hole]].worth_n() + 1e-9;
-                    if gains && self.may_take(chosen, hole, option) {
-                        chosen[hole] = option;
-                    }
-                }
+                chosen[hole] = self.best_allowed(chosen, hole);
             }
             if *chosen == before {
                 break;
             }
         }
+    }
+
+    /// The option of a hole that is worth most among those it may take.
+    fn best_allowed(&self, chosen: &[usize], hole: usize) -> usize {
+        let worth_n = |option: usize| self.choices[hole][option].worth_n();
+        (0..self.choices[hole].len()).fold(chosen[hole], |best, option| {
+            let gains = worth_n(option) > worth_n(best) + 1e-9;
+            if gains && self.may_take(chosen, hole, option) { option } else { best }
+        })
     }
 
     /// Whether a hole may take an option: no more screws come too near than

@@ -16,6 +16,10 @@ use crate::number::{hu, mm, newton};
 /// (1 where the direction leads into danger, else 0) and `dangers` (one bit a
 /// danger, as in `stock.npy`). `None` when there is no such chart or it is a
 /// single direction.
+///
+/// # Panics
+///
+/// Never: memory takes every write, and every property has a value a vertex.
 pub fn stock_ply(stock: &Stock, plan: &Plan) -> Option<Vec<u8>> {
     let chart = stock.charts.iter().find(|chart| chart.origin == StockOrigin::Centre)?;
     let mesh = surface(chart);
