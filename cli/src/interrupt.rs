@@ -21,6 +21,18 @@ pub(crate) struct Search {
     pub(crate) begun: Arc<AtomicBool>,
     /// Whether it should end with the best so far.
     pub(crate) stop: Arc<AtomicBool>,
+    /// Whether the process is about to end.
+    ending: Arc<AtomicBool>,
+}
+
+impl Search {
+    /// Wait for the end where it is near, so that what fails because its folder
+    /// was cleared is not told as a failure.
+    pub(crate) fn wait_if_ending(&self) {
+        while self.ending.load(Ordering::SeqCst) {
+            thread::park();
+        }
+    }
 }
 
 /// Listen from now on, in a thread of its own.
@@ -36,6 +48,7 @@ pub(crate) fn listen(search: &Search) {
             if search.begun.load(Ordering::Relaxed) && !asked_before {
                 terminal::say("stopping; the best so far will be written");
             } else {
+                search.ending.store(true, Ordering::SeqCst);
                 end(signal);
             }
         }
