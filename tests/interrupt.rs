@@ -25,7 +25,7 @@ fn case(home: &Path, holes: u32, swivel_deg: f64) {
                     outer_diameter_mm = 40.0\n"
         .to_owned();
     for hole in 0..holes {
-        let out = Direction::INFERIOR.tilted(1.2, f64::from(hole));
+        let out = (-Direction::SUPERIOR).tilted(1.2, f64::from(hole));
         let (seat, into) = ((centre + out * 21.0).0, (-out).components());
         let text = format!(
             "[[hole]]\nid = \"h{hole}\"\nzone = \"cup\"\nseat_mm = {seat:?}\n\
@@ -105,7 +105,7 @@ fn earlier_results_stay_when_the_next_are_interrupted() {
 fn an_interrupted_refinement_leaves_the_best_so_far() {
     let home = tempfile::tempdir().expect("a folder");
     // A search of minutes.
-    case(home.path(), 60, 40.0);
+    case(home.path(), 16, 80.0);
     let path = |name: &str| home.path().join(name).to_str().expect("UTF-8").to_owned();
     let mut later = Duration::from_millis(500);
     loop {
@@ -125,7 +125,7 @@ fn an_interrupted_refinement_leaves_the_best_so_far() {
     let text = fs::read_to_string(path("out/refine.json")).expect("there");
     let refined: serde_json::Value = serde_json::from_str(&text).expect("JSON");
     assert_eq!(refined["complete"], false);
-    assert_eq!(refined["holes"].as_array().map(Vec::len), Some(60));
+    assert_eq!(refined["holes"].as_array().map(Vec::len), Some(16));
     let reasons = || refined["holes"].as_array().expect("rows").iter().map(|h| &h["reason"]);
     assert!(reasons().any(|reason| reason == "interrupted"));
     for name in ["plan.refined.toml", "compare.json", "compare.csv", "compare.html"] {
