@@ -33,9 +33,9 @@ pub(crate) fn run(command: &PlanCommand) -> Result<u8, Failure> {
             }
             terminal::data(&imported.toml);
         }
-        PlanCommand::Check { plan, scan } => {
-            let text = check_plan(plan, scan.as_deref(), &params).map_err(Failure::of(false))?;
-            terminal::data(&text);
+        PlanCommand::Check { plan, scan, json } => {
+            let sound = check_plan(plan, scan.as_deref(), &params).map_err(Failure::of(*json))?;
+            terminal::data(&if *json { sound.json() } else { sound.words() });
         }
     }
     Ok(0)

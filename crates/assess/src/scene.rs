@@ -29,6 +29,7 @@ pub struct Scene<'a> {
 
 impl<'a> Scene<'a> {
     /// Lattice of the region.
+    #[inline]
     pub fn grid(&self) -> &'a Grid {
         self.field.grid()
     }
@@ -57,6 +58,7 @@ impl<'a> Scene<'a> {
 
     /// The bone whose voxel holds a position; 0 outside the envelope, `None`
     /// outside the region.
+    #[inline]
     pub fn bone_at(&self, at: PatientPoint) -> Option<u8> {
         nearest_voxel(self.grid(), at).map(|index| self.labels.at(index))
     }

@@ -3,8 +3,7 @@
 mod robust_common;
 
 use pilothole_assess::stock::{
-    Dangers, STOCK_COLUMNS, Stock, StockError, StockOrigin, StockParams, ThreadReading, stock,
-    write_stock_csv, write_stock_npy,
+    Dangers, Stock, StockError, StockOrigin, StockParams, ThreadReading, stock,
 };
 use pilothole_assess::strength::{DensityLine, StrengthParams, strength};
 use pilothole_assess::{JudgeParams, Tissue, judge_hole};
@@ -184,27 +183,6 @@ fn a_chart_too_fine_to_hold_is_refused_at_once() {
     let wide = refused(StockParams { seat_half_angle_rad: 3.1, ..params() });
     assert_eq!(wide.code(), "plan.range");
     assert_eq!(refused(StockParams { screw: 9, ..params() }).code(), "plan.screw");
-}
-
-#[test]
-fn tables_hold_every_direction() {
-    let (_, _, found) = chart(&params());
-    let count: usize = found.charts.iter().map(|chart| chart.cells.len()).sum();
-    let mut csv = Vec::new();
-    write_stock_csv(&found, &mut csv).expect("memory takes it");
-    let csv = String::from_utf8(csv).expect("text");
-    let lines: Vec<_> = csv.lines().collect();
-    assert_eq!(lines.len(), count + 1);
-    assert!(lines.iter().all(|l| l.split(',').count() == STOCK_COLUMNS.len() + 1));
-    let depth = lines[1].split(',').nth(11).and_then(|text| text.parse().ok());
-    assert_eq!(depth, found.charts[0].cells[0].depth_mm());
-    let mut npy = Vec::new();
-    write_stock_npy(&found, &mut npy).expect("memory takes it");
-    let head = 10 + usize::from(u16::from_le_bytes([npy[8], npy[9]]));
-    assert_eq!(head % 64, 0);
-    assert_eq!(npy.len(), head + count * 8 * (STOCK_COLUMNS.len() + 1));
-    assert!(npy.starts_with(b"\x93NUMPY\x01\x00"));
-    assert!(npy[10..].starts_with(b"{'descr': [('chart', '<f8'), ('polar_deg'"));
 }
 
 #[test]

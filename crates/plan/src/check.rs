@@ -1,6 +1,7 @@
 //! From the fields as written to a checked plan: references, units, sense.
 
 mod parts;
+mod salvage;
 mod sense;
 
 use pilothole_volume::{Direction, Offset, PatientPoint};
@@ -11,18 +12,31 @@ use crate::schema::shape_problems;
 use crate::tree::Node;
 use crate::wire::{Triple, WirePlan};
 
-/// Judge a file's shape, then its sense.
+/// Judge a file's shape and its sense; of a misshapen plan the sense of what is
+/// well shaped.
 pub(crate) fn plan_from_tree(root: &Node) -> Result<Plan, PlanRefusal> {
-    let problems = shape_problems(root);
+    let mut problems = shape_problems(root);
     if !problems.is_empty() {
+        if let Some(left) = salvage::salvage(root)
+            && let Ok((_, found)) = judged(&left.root)
+        {
+            let is_own = |p: &PlanProblem| !(left.lost_screw && p.code == "plan.screw");
+            problems.extend(found.into_iter().filter(is_own));
+        }
         return Err(PlanRefusal::new(problems));
     }
+    let (plan, problems) = judged(root)?;
+    if problems.is_empty() { Ok(plan) } else { Err(PlanRefusal::new(problems)) }
+}
+
+/// The plan of a well-shaped file, and what contradicts itself in it.
+fn judged(root: &Node) -> Result<(Plan, Vec<PlanProblem>), PlanRefusal> {
     let wire: WirePlan = serde_json::from_value(root.to_value())
         .map_err(|e| PlanRefusal::new(vec![PlanProblem::new("plan.field", 0, e.to_string())]))?;
     let mut check = Check { ras: wire.coordinates == "RAS", problems: Vec::new() };
     let plan = parts::plan(&mut check, root, wire);
     sense::judge(&mut check.problems, root, &plan);
-    if check.problems.is_empty() { Ok(plan) } else { Err(PlanRefusal::new(check.problems)) }
+    Ok((plan, check.problems))
 }
 
 /// What the file's numbers are written in, and what was found wrong so far.

@@ -85,8 +85,9 @@ impl Plan {
     ///
     /// # Errors
     ///
-    /// [`PlanRefusal`] with everything that is wrong. What is wrong with the
-    /// file's shape (syntax, fields, ranges) hides what its sense would show.
+    /// [`PlanRefusal`] with everything that is wrong: with the file's shape
+    /// (fields, kinds, ranges), and with the sense of every part that is well
+    /// shaped. Wrong syntax hides both.
     pub fn parse(text: &str, format: Format) -> Result<Self, PlanRefusal> {
         check::plan_from_tree(&Node::parse(text, format)?)
     }

@@ -31,6 +31,52 @@ pub(crate) fn shape_problems(root: &Node) -> Vec<PlanProblem> {
     walker.problems
 }
 
+/// The shape of a plan, to ask of parts of it whether they fit.
+pub(crate) struct Shape(schemars::Schema);
+
+impl Shape {
+    pub(crate) fn new() -> Self {
+        Self(schema())
+    }
+
+    /// Whether nothing is wrong with a whole plan's shape.
+    pub(crate) fn fits_plan(&self, root: &Node) -> bool {
+        self.holds(self.0.as_value(), root)
+    }
+
+    /// Whether a field of a plan is known and well shaped.
+    pub(crate) fn fits(&self, field: &Field) -> bool {
+        let part = &self.0.as_value()["properties"][&field.name];
+        !part.is_null() && self.holds(part, &field.value)
+    }
+
+    /// Whether an entry of one of a plan's lists is well shaped.
+    pub(crate) fn fits_entry(&self, list: &str, entry: &Node) -> bool {
+        self.holds(self.entry(list), entry)
+    }
+
+    /// Whether a field of a hole is known and well shaped.
+    pub(crate) fn fits_hole(&self, field: &Field) -> bool {
+        let part = &self.walker().resolve(self.entry("hole"))["properties"][&field.name];
+        !part.is_null() && self.holds(part, &field.value)
+    }
+
+    fn entry(&self, list: &str) -> &Value {
+        let part = &self.0.as_value()["properties"][list];
+        &self.walker().resolve(part)["items"]
+    }
+
+    fn walker(&self) -> Walker<'_> {
+        Walker { schema: self.0.as_value(), problems: Vec::new() }
+    }
+
+    fn holds(&self, part: &Value, node: &Node) -> bool {
+        let mut walker = Walker { schema: self.0.as_value(), problems: Vec::new() };
+        walker.walk(part, node, "");
+        walker.problems.is_empty()
+    }
+}
+
 /// Foreign text made harmless for a message: control characters escaped, cut
 /// after 48 characters.
 pub(crate) fn shown(text: &str) -> String {

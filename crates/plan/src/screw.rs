@@ -38,11 +38,12 @@ impl Screw {
 ///
 /// The standard itself was not opened: the table is from memory, and the 6.5 mm
 /// and 3.5 mm rows agree with a second, public source.
-const ISO_5835: &str = "ISO 5835:1991, from memory";
-const ISO_5835_SEEN: &str = "ISO 5835:1991, from memory; confirmed by a second source";
+const ISO_5835: &str = "ISO 5835:1991, from memory (high)";
+const ISO_5835_SEEN: &str =
+    "ISO 5835:1991, from memory (high); diameters confirmed by a second source";
 
 /// Said of stocked lengths that the plan does not state.
-pub(crate) const COMMON_LENGTHS: &str = "common practice, no source";
+pub(crate) const COMMON_LENGTHS: &str = "common practice, no source; from memory (medium)";
 /// Said of what the plan states.
 pub(crate) const FROM_PLAN: &str = "plan";
 

@@ -14,13 +14,13 @@ use crate::model::Plan;
 use crate::problem::{Format, PlanProblem, PlanRefusal};
 
 /// A value of the file and the line it begins on, counted from 1.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Node {
     pub(crate) line: usize,
     pub(crate) kind: Kind,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) enum Kind {
     Nothing,
     Flag(bool),
@@ -32,7 +32,7 @@ pub(crate) enum Kind {
     Date,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Field {
     pub(crate) name: String,
     pub(crate) line: usize,

@@ -280,3 +280,45 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn what_is_wrong_with_shape_and_with_sense_is_said_at_once() {
+    let hole = |id: &str, more: &str| {
+        format!(
+            "[[hole]]\nid = \"{id}\"\nzone = \"cup\"\nseat_mm = [0.0, 0.0, 27.0]\n{more}\nscrew = \"HB 6.5\"\n"
+        )
+    };
+    let text = [
+        "schema = \"pilothole/plan/1\"\nside = \"middle\"\ncoordinates = \"LPS\"\n",
+        "[socket]\ncentre_mm = [0.0, 0.0, 0.0]\naxis = [0.0, 0.0, -2.0]\nouter_diameter_mm = 54.0\n",
+        &hole("a", "direction = [0.0, 0.0, 1.0]\nlenght_mm = 40.0"),
+        &hole("a", "direction = [0.0, 0.0, 3.0]\nswivel_deg = 180.0"),
+        &hole("b", "direction = \"up\""),
+        &hole("c", "direction = [0.0, 0.0, 1.0]").replace("HB 6.5", "HB 65"),
+    ]
+    .concat();
+    let all = problems(&text);
+    let found: Vec<(&str, usize)> =
+        all.iter().map(|p| (p.code, p.line.unwrap_or_default())).collect();
+    let at = |word: &str, nth: usize| {
+        text.lines().enumerate().filter(|(_, l)| l.contains(word)).nth(nth).expect("there").0 + 1
+    };
+    let want = [
+        ("plan.side", at("side", 0)),
+        ("plan.direction", at("axis", 0)),
+        ("plan.field", at("lenght_mm", 0)),
+        ("plan.duplicate", at("id = \"a\"", 1)),
+        ("plan.direction", at("3.0]", 0)),
+        ("plan.range", at("swivel_deg", 0)),
+        ("plan.field", at("\"up\"", 0)),
+        ("plan.screw", at("HB 65", 0)),
+    ];
+    assert_eq!(found, want, "{all:#?}");
+}
+
+#[test]
+fn a_misshapen_screw_does_not_make_its_holes_wrong() {
+    let text = SAMPLE.replacen("pitch_mm", "pich_mm", 1);
+    let all = problems(&text);
+    assert!(all.iter().all(|p| p.code == "plan.field"), "{all:#?}");
+}

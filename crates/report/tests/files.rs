@@ -296,6 +296,23 @@ fn the_scene_is_sound_gltf() {
 }
 
 #[test]
+fn the_set_says_how_often_it_keeps_its_grades() {
+    let made = Made::usual();
+    let files = write_all(&made.case());
+    let json: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let robust = &json["set"]["robust"];
+    assert_eq!(robust["keeps_every_grade"], 0.614);
+    assert_eq!(robust["holes"][0]["keeps_grade"], 0.871);
+    let page = text(&files, "report.html");
+    assert!(page.contains("If the component sits wrong"));
+    let share = page.split("If the component sits wrong").nth(1).expect("there");
+    assert!(
+        share.contains("61") && share.contains("1000 placements keep every hole"),
+        "{share:.600}"
+    );
+}
+
+#[test]
 fn reports_compare_hole_by_hole() {
     let (first, second) = (Made::usual(), Made::with_ids(&["a", "b", "new"]));
     let mut longer = record(&second.case());
@@ -312,4 +329,28 @@ fn reports_compare_hole_by_hole() {
     let files = write_compare(&comparison);
     keep("compared", &files);
     assert!(text(&files, "compare.html").contains("not in this report"));
+    assert!(text(&files, "compare.html").contains("Every parameter is the same in all reports."));
+}
+
+#[test]
+fn a_comparison_says_what_it_cannot_tell_and_what_was_set_otherwise() {
+    let made = Made::usual();
+    let (first, mut second) = (record(&made.case()), record(&made.case()));
+    for hole in &mut second.holes {
+        if let Some(near) = &mut hole.near {
+            near.se_mm = None;
+        }
+    }
+    second.holes[0].purchase = "unknown".to_owned();
+    second.parameters[0].value = pilothole_report::Value::Text("another".to_owned());
+    let name = second.parameters[0].name.clone();
+    let comparison = compare(&[first, second]);
+    assert_eq!(comparison.parameters.len(), 1);
+    assert_eq!(comparison.parameters[0].name, name);
+    let files = write_compare(&comparison);
+    let page = text(&files, "compare.html");
+    assert!(page.contains("holes has another grade than in A."), "one of several");
+    assert!(page.contains("Whether a purchase differs by more than the error is unknown"));
+    assert!(!page.contains("more than the error in 0 of"));
+    assert!(page.contains("A difference may come from these") && page.contains("another"));
 }

@@ -2,6 +2,7 @@
 
 use std::path::Path;
 
+use pilothole_assess::robust::robust_set;
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
 use pilothole_assess::stock::StockChart;
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
@@ -16,7 +17,7 @@ use crate::calibrate::{Calibrated, calibrate};
 use crate::chart::chart_of_report;
 use crate::error::CaseError;
 use crate::hints::{hints_of, hip_bone};
-use crate::hold::hold;
+use crate::hold::{hold, robust_params};
 use crate::parameters::parameters;
 use crate::params::CaseParams;
 use crate::plan_file::PlanFile;
@@ -190,6 +191,8 @@ fn judge_prepared(
     hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);
     let mut set = judge_set(&scene, plan, &holes, &set_params(file, &calibrated));
+    set.robust = (params.samples > 0)
+        .then(|| robust_set(&scene, plan, &holes, &robust_params(plan, params)));
     set.findings = set.findings.into_iter().map(|f| records::named(&prepared, f)).collect();
     told(Stage::Surface);
     let mut findings = records::findings_of_scan(&prepared, hip_bone(plan));
@@ -208,7 +211,7 @@ fn judge_prepared(
 
 /// How the set is judged: with the component that the plan names, and moduli
 /// by the scan's own line from HU to density where it is one of hydroxyapatite.
-fn set_params(file: &PlanFile, calibrated: &Calibrated) -> SetParams {
+pub(crate) fn set_params(file: &PlanFile, calibrated: &Calibrated) -> SetParams {
     let mut asked = SetParams { part: file.part.clone(), ..SetParams::OWN };
     if let Some(line) = calibrated.line() {
         asked.load.modulus.ha_per_hu = line.slope;

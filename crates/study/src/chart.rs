@@ -3,12 +3,10 @@
 use std::path::Path;
 
 use pilothole_assess::Scene;
-use pilothole_assess::stock::{
-    Stock, StockChart, StockOrigin, StockParams, stock, write_stock_csv, write_stock_npy,
-};
+use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, ThreadReading, stock};
 use pilothole_assess::strength::StrengthParams;
 use pilothole_plan::Plan;
-use pilothole_report::stock_html;
+use pilothole_report::{stock_csv, stock_html, stock_npy, stock_ply};
 
 use crate::calibrate::{Calibrated, calibrate};
 use crate::case::{Prepared, Stage};
@@ -19,10 +17,10 @@ use crate::plan_file::read_plan;
 use crate::reason::Reason;
 
 /// Names that a chart's folder may hold.
-const NAMES: [&str; 3] = ["stock.csv", "stock.npy", "stock.html"];
+const NAMES: [&str; 4] = ["stock.csv", "stock.npy", "stock.ply", "stock.html"];
 
 /// What is asked of a chart.
-#[derive(Clone, Debug, Default)]
+#[derive(Clone, Debug)]
 pub struct ChartWishes {
     /// Name of the screw; the first hole's unless said.
     pub screw: Option<String>,
@@ -30,6 +28,8 @@ pub struct ChartWishes {
     pub spacing_deg: Option<f64>,
     /// Distance between seats on the socket, mm; 10 unless said.
     pub seat_spacing_mm: Option<f64>,
+    /// How finely the threads' HU are read.
+    pub thread: ThreadReading,
 }
 
 /// Chart the bone around a plan's socket; answers with what a terminal shows.
@@ -55,7 +55,10 @@ pub fn write_chart(
         )])
     })?;
     let screw = chosen_screw(&file.plan, wishes)?;
-    let mut stock_params = StockParams::with(screw, StrengthParams::with(line));
+    let mut stock_params = StockParams {
+        thread: wishes.thread,
+        ..StockParams::with(screw, StrengthParams::with(line))
+    };
     if let Some(spacing_deg) = wishes.spacing_deg {
         stock_params.spacing_rad = spacing_deg.to_radians();
     }
@@ -64,13 +67,11 @@ pub fn write_chart(
     }
     let found = stock(&prepared.scene(), &file.plan, &stock_params)
         .map_err(|error| CaseError::Plan(vec![Reason::new(error.code(), error.to_string())]))?;
-    let failed = |error: std::io::Error| CaseError::Failed(error.kind().to_string());
-    let mut csv = Vec::new();
-    write_stock_csv(&found, &mut csv).map_err(failed)?;
-    folder.write("stock.csv", &csv)?;
-    let mut npy = Vec::new();
-    write_stock_npy(&found, &mut npy).map_err(failed)?;
-    folder.write("stock.npy", &npy)?;
+    folder.write("stock.csv", &stock_csv(&found))?;
+    folder.write("stock.npy", &stock_npy(&found))?;
+    if let Some(ply) = stock_ply(&found, &file.plan) {
+        folder.write("stock.ply", &ply)?;
+    }
     let digest = crate::records::digest_words(&prepared.intake);
     folder.write("stock.html", stock_html(&found, &file.plan, &digest).as_bytes())?;
     folder.finish()?;

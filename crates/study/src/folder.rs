@@ -7,6 +7,7 @@
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{PoisonError, RwLock, RwLockReadGuard};
 
 use rustix::fs::{CWD, RenameFlags, renameat_with};
 
@@ -17,6 +18,33 @@ pub enum Replace {
     EarlierResults,
     /// Anything; what the folder held is gone afterwards.
     Anything,
+}
+
+/// Folders in the making that this process has begun. The one thing that is
+/// known to the whole process: a signal has to find them. Whoever writes into
+/// one holds the lock with others.
+static BEGUN: RwLock<Vec<PathBuf>> = RwLock::new(Vec::new());
+
+/// Held while a folder is written to or put in place.
+fn turn() -> RwLockReadGuard<'static, Vec<PathBuf>> {
+    BEGUN.read().unwrap_or_else(PoisonError::into_inner)
+}
+
+/// Clear every folder in the making; for a process that is about to end.
+///
+/// Wanted places stay as they are, or hold everything: what is being put in
+/// place is waited for, and from then on whoever would write waits for ever.
+pub fn abandon_folders() {
+    let begun = BEGUN.write().unwrap_or_else(PoisonError::into_inner);
+    for staging in begun.iter() {
+        // Under another name nothing more is written into it.
+        let mut aside = staging.clone().into_os_string();
+        aside.push("-abandoned");
+        if fs::rename(staging, &aside).is_ok() && fs::remove_dir_all(&aside).is_err() {
+            // A disk that gives no more; a hidden folder is left.
+        }
+    }
+    std::mem::forget(begun);
 }
 
 /// A folder in the making.
@@ -48,6 +76,8 @@ impl Folder {
             .prefix(".pilothole-")
             .tempdir_in(parent)
             .map_err(FolderError::cannot("write beside"))?;
+        let path = staging.path().to_path_buf();
+        BEGUN.write().unwrap_or_else(PoisonError::into_inner).push(path);
         Ok(Self { wanted, staging })
     }
 
@@ -62,6 +92,7 @@ impl Folder {
     ///
     /// [`FolderError::Cannot`], on a full disk for example.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), FolderError> {
+        let _turn = turn();
         let place = self.staging.path().join(name);
         let mut file = File::create(place).map_err(FolderError::cannot("write to"))?;
         file.write_all(bytes).map_err(FolderError::cannot("write to"))?;
@@ -74,6 +105,7 @@ impl Folder {
     ///
     /// [`FolderError::Cannot`]; the wanted place is as it was then.
     pub fn finish(self) -> Result<(), FolderError> {
+        let _turn = turn();
         open_to_readers(self.staging.path()).map_err(FolderError::cannot("finish"))?;
         sync_folder(self.staging.path()).map_err(FolderError::cannot("finish"))?;
         if self.wanted.is_dir() {

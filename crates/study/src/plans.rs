@@ -113,6 +113,40 @@ pub fn read_frame(path: &Path) -> Result<Frame, CaseError> {
 }
 
 /// What a sound plan says of itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct SoundPlan {
+    /// The operated hip.
+    pub side: Side,
+    /// How many holes.
+    pub holes: usize,
+    /// How many landmarks.
+    pub landmarks: usize,
+    /// Whether every seat was looked for, and found, in a scan.
+    pub in_scan: bool,
+}
+
+impl SoundPlan {
+    /// In a sentence.
+    pub fn words(&self) -> String {
+        let in_scan = if self.in_scan { "; every seat lies in the scan" } else { "" };
+        let (side, holes, landmarks) = (self.side.word(), self.holes, self.landmarks);
+        format!("sound: {side} hip, {holes} holes, {landmarks} landmarks{in_scan}")
+    }
+
+    /// As JSON; `in_scan` is null where no scan was given.
+    pub fn json(&self) -> String {
+        serde_json::json!({
+            "sound": true,
+            "side": self.side.word(),
+            "holes": self.holes,
+            "landmarks": self.landmarks,
+            "in_scan": self.in_scan.then_some(true),
+        })
+        .to_string()
+    }
+}
+
+/// Look whether a plan is sound, and lies in a scan where one is given.
 ///
 /// # Errors
 ///
@@ -121,19 +155,17 @@ pub fn check_plan(
     plan: &Path,
     scan: Option<&Path>,
     params: &CaseParams,
-) -> Result<String, CaseError> {
+) -> Result<SoundPlan, CaseError> {
     let file = read_plan(plan)?;
     let plan = &file.plan;
-    let mut text = format!(
-        "sound: {} hip, {} holes, {} landmarks",
-        plan.side.word(),
-        plan.holes.len(),
-        plan.landmarks.len()
-    );
     if let Some(scan) = scan {
         let read = intake::open(scan, &params.limits)?.read(params.series, &params.limits)?;
         region_of(plan, &read.volume).map_err(CaseError::Plan)?;
-        text.push_str("; every seat lies in the scan");
     }
-    Ok(text)
+    Ok(SoundPlan {
+        side: plan.side,
+        holes: plan.holes.len(),
+        landmarks: plan.landmarks.len(),
+        in_scan: scan.is_some(),
+    })
 }

@@ -18,30 +18,51 @@ pub const MARGIN_MM: f64 = 20.0;
 ///
 /// # Errors
 ///
-/// `plan.outside_scan` for every centre or seat that is not in the scan.
+/// `plan.outside_scan`, once, with the centre and every seat that is not in the
+/// scan.
 pub fn region_of(plan: &Plan, volume: &Volume) -> Result<Region, Vec<Reason>> {
-    let mut outside = Vec::new();
-    let mut check = |what: String, at: PatientPoint| {
-        if !volume.grid().holds(volume.grid().voxel_from_patient(at)) {
-            outside.push(
-                Reason::new("plan.outside_scan", format!("{what} lies outside the scan"))
-                    .next("check that plan and scan belong together and share LPS coordinates"),
-            );
-        }
-    };
-    check("the socket's centre".to_owned(), plan.socket.centre);
-    let mut reach = Reach::around(plan.socket.centre, 0.5 * plan.socket.outer_diameter_mm);
-    for (index, hole) in plan.holes.iter().enumerate() {
-        check(format!("the seat of hole {} of {}", index + 1, plan.holes.len()), hole.seat);
+    let is_outside = |at: PatientPoint| !volume.grid().holds(volume.grid().voxel_from_patient(at));
+    let centre = plan.socket.centre;
+    let mut reach = Reach::around(centre, 0.5 * plan.socket.outer_diameter_mm);
+    for hole in &plan.holes {
         reach.take(hole.seat);
         reach.take(hole.seat + hole.direction * AXIS_REACH_MM);
     }
-    if !outside.is_empty() {
-        return Err(outside);
+    let seats: Vec<&str> = plan
+        .holes
+        .iter()
+        .filter(|hole| is_outside(hole.seat))
+        .map(|hole| hole.id.as_str())
+        .collect();
+    if let Some(what) = outside(is_outside(centre), &seats, plan.holes.len()) {
+        return Err(vec![
+            Reason::new("plan.outside_scan", what)
+                .next("check that plan and scan belong together and share LPS coordinates"),
+        ]);
     }
     let [low, high] = reach.widened(MARGIN_MM);
     Region::spanning(volume.grid(), low, high)
         .ok_or_else(|| vec![Reason::new("plan.outside_scan", "the socket lies outside the scan")])
+}
+
+/// Most holes that are named in one sentence.
+const MOST_NAMED: usize = 20;
+
+/// One sentence for all that lies outside; `None` for nothing.
+fn outside(centre: bool, seats: &[&str], count: usize) -> Option<String> {
+    let mut names: Vec<String> = seats.iter().take(MOST_NAMED).map(|id| (*id).to_owned()).collect();
+    if seats.len() > MOST_NAMED {
+        names.push(format!("{} more", seats.len() - MOST_NAMED));
+    }
+    let holes = match seats {
+        [] => None,
+        [_] => Some(format!("the seat of 1 of {count} holes ({})", names[0])),
+        _ => Some(format!("the seats of {} of {count} holes ({})", seats.len(), names.join(", "))),
+    };
+    let centre = centre.then(|| "the socket's centre".to_owned());
+    let verb = if seats.len() + usize::from(centre.is_some()) == 1 { "lies" } else { "lie" };
+    let what: Vec<String> = centre.into_iter().chain(holes).collect();
+    (!what.is_empty()).then(|| format!("{} {verb} outside the scan", what.join(" and ")))
 }
 
 struct Reach {

@@ -1,6 +1,6 @@
 //! Volume-weighted samples of a cylinder or a tube in the patient.
 
-use crate::space::{Direction, PatientPoint};
+use crate::space::{Direction, Offset, PatientPoint, VoxelPoint};
 use crate::volume::Volume;
 
 /// A straight tube: from `from_mm` to `to_mm` along `axis` from `origin`,
@@ -55,18 +55,35 @@ pub fn sample_annulus(volume: &Volume, tube: &Annulus, steps: Quadrature) -> Vec
     let (u, v) = tube.axis.across();
     let area_mm2 = std::f64::consts::PI * (tube.outer_mm.powi(2) - tube.inner_mm.powi(2));
     let mm3 = area_mm2 * length_mm / (along * rings * around) as f64;
-    let mut samples = Vec::with_capacity(along * rings * around);
-    for step in 0..along {
-        let t = tube.from_mm + (step as f64 + 0.5) * length_mm / along as f64;
-        let centre = tube.origin + tube.axis * t;
-        for ring in 0..rings {
-            let radius_mm = equal_area_radius(tube, (ring as f64 + 0.5) / rings as f64);
-            for spoke in 0..around {
-                let angle = std::f64::consts::TAU * (spoke as f64 + 0.5) / around as f64;
-                let at = centre + u * (radius_mm * angle.cos()) + v * (radius_mm * angle.sin());
-                samples.push(Weighted { hu: volume.sample_or_nan(at), mm3 });
-            }
+    let mut sides: Vec<Offset> = Vec::with_capacity(rings * around);
+    for ring in 0..rings {
+        let radius_mm = equal_area_radius(tube, (ring as f64 + 0.5) / rings as f64);
+        for spoke in 0..around {
+            let angle = std::f64::consts::TAU * (spoke as f64 + 0.5) / around as f64;
+            sides.push(u * (radius_mm * angle.cos()) + v * (radius_mm * angle.sin()));
         }
+    }
+    let centres = (0..along).map(|step| {
+        let t = tube.from_mm + (step as f64 + 0.5) * length_mm / along as f64;
+        tube.origin + tube.axis * t
+    });
+    let mut samples = Vec::with_capacity(along * sides.len());
+    let grid = volume.grid();
+    if grid.slice_places().is_some() {
+        for centre in centres {
+            let hu = sides.iter().map(|side| volume.sample_or_nan(centre + *side));
+            samples.extend(hu.map(|hu| Weighted { hu, mm3 }));
+        }
+        return samples;
+    }
+    // Even slices: an offset in the patient is one in the lattice, everywhere.
+    let lattice: Vec<[f64; 3]> = sides.iter().map(|side| grid.voxels_along(*side)).collect();
+    for centre in centres {
+        let [i, j, k] = grid.voxel_from_patient(centre).0;
+        let hu = lattice
+            .iter()
+            .map(|[di, dj, dk]| volume.sample_voxel_or_nan(VoxelPoint([i + di, j + dj, k + dk])));
+        samples.extend(hu.map(|hu| Weighted { hu, mm3 }));
     }
     samples
 }

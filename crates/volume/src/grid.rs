@@ -113,6 +113,7 @@ impl Grid {
     }
 
     /// Number of voxels along columns, rows, slices.
+    #[inline]
     pub fn size(&self) -> [usize; 3] {
         self.size
     }
@@ -199,19 +200,32 @@ impl Grid {
     }
 
     /// Lattice position of a patient position; may lie outside the volume.
+    #[inline]
     pub fn voxel_from_patient(&self, patient: PatientPoint) -> VoxelPoint {
         let offset = patient - self.origin;
-        let [column, row, place] = self.inverse.map(|r| r.dot(offset));
-        VoxelPoint([column, row, self.slice_from_place(place)])
+        let [column, row, place] = &self.inverse;
+        let slice = self.slice_from_place(place.dot(offset));
+        VoxelPoint([column.dot(offset), row.dot(offset), slice])
+    }
+
+    /// How far an offset leads in the lattice, voxels; along slices in units of
+    /// the slice step, which are slices where these are even.
+    #[inline]
+    pub fn voxels_along(&self, offset: Offset) -> [f64; 3] {
+        let [column, row, slice] = &self.inverse;
+        [column.dot(offset), row.dot(offset), slice.dot(offset)]
     }
 
     /// Whether a lattice position lies within the box of voxel centres, where
     /// trilinear interpolation needs no voxel that is not there.
+    #[inline]
     pub fn holds(&self, voxel: VoxelPoint) -> bool {
-        (0..3).all(|i| voxel.0[i] >= 0.0 && voxel.0[i] <= (self.size[i] - 1) as f64)
+        let within = |i: usize| voxel.0[i] >= 0.0 && voxel.0[i] <= (self.size[i] - 1) as f64;
+        within(0) && within(1) && within(2)
     }
 
     /// Position of a voxel in the voxel array (slice, row, column order).
+    #[inline]
     pub fn offset_of(&self, index: [usize; 3]) -> usize {
         (index[2] * self.size[1] + index[1]) * self.size[0] + index[0]
     }
@@ -241,6 +255,7 @@ impl Grid {
         }
     }
 
+    #[inline]
     fn slice_from_place(&self, place: f64) -> f64 {
         let Some(places) = &self.places else { return place };
         let above = places.partition_point(|p| *p <= place);

@@ -98,6 +98,7 @@ impl Mask {
 
     /// Whether the voxel whose cell holds a patient position belongs; `false`
     /// outside the lattice.
+    #[inline]
     pub fn has_at(&self, grid: &Grid, at: PatientPoint) -> bool {
         nearest_voxel(grid, at).is_some_and(|index| self.has(index))
     }
@@ -143,6 +144,7 @@ impl Labels {
     /// # Panics
     ///
     /// When the index is outside the box.
+    #[inline]
     pub fn at(&self, index: [usize; 3]) -> u8 {
         self.values[(index[2] * self.size[1] + index[1]) * self.size[0] + index[0]]
     }
@@ -154,20 +156,50 @@ impl Labels {
 }
 
 /// The voxel whose cell holds a patient position; `None` outside the lattice.
+#[inline]
 pub fn nearest_voxel(grid: &Grid, at: PatientPoint) -> Option<[usize; 3]> {
-    let voxel = grid.voxel_from_patient(at).0.map(f64::round);
+    let voxel = grid.voxel_from_patient(at).0;
     let size = grid.size();
-    (0..3).all(|i| voxel[i] >= 0.0 && voxel[i] < size[i] as f64).then(|| voxel.map(|c| c as usize))
+    // Halves away from zero, without a call for each coordinate.
+    let nearest = |i: usize| {
+        let below = (voxel[i].max(0.0) as usize).min(size[i]);
+        let index = below + usize::from(voxel[i] - below as f64 >= 0.5);
+        (voxel[i] > -0.5 && index < size[i]).then_some(index)
+    };
+    Some([nearest(0)?, nearest(1)?, nearest(2)?])
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::space::Direction;
 
     #[test]
     fn an_array_of_labels_counts_slice_row_column() {
         let labels = Labels::new([2, 3, 2], (0..12).collect()).expect("fits");
         assert_eq!(labels.view()[[1, 2, 0]], labels.at([0, 2, 1]));
+    }
+
+    #[test]
+    fn the_nearest_voxel_is_that_of_rounding() {
+        let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+        let grid =
+            Grid::from_axes([7, 3, 5], PatientPoint([0.0; 3]), axes, [1.0; 3]).expect("square");
+        let rounded = |at: PatientPoint| {
+            let voxel = grid.voxel_from_patient(at).0.map(f64::round);
+            let holds = |i: usize| voxel[i] >= 0.0 && voxel[i] < grid.size()[i] as f64;
+            (0..3).all(holds).then(|| voxel.map(|c| c as usize))
+        };
+        for step in -40..160 {
+            let c = f64::from(step) * 0.05;
+            for at in [[c, 1.0, 2.0], [3.0, c, 2.0], [3.0, 1.0, c], [c, f64::NAN, 1.0]] {
+                assert_eq!(nearest_voxel(&grid, PatientPoint(at)), rounded(PatientPoint(at)));
+            }
+        }
+        for c in [-0.5, -0.0, 0.499_999_999_999_999_94, 0.5, 6.5, 1e300, -1e300] {
+            let at = PatientPoint([c, 1.0, 2.0]);
+            assert_eq!(nearest_voxel(&grid, at), rounded(at), "{c}");
+        }
     }
 
     #[test]

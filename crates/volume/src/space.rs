@@ -31,23 +31,27 @@ impl Offset {
     pub const ZERO: Self = Self([0.0; 3]);
 
     /// Scalar product, mm².
+    #[inline]
     pub fn dot(self, other: Self) -> f64 {
         self.0[0] * other.0[0] + self.0[1] * other.0[1] + self.0[2] * other.0[2]
     }
 
     /// Vector product, mm².
     #[must_use]
+    #[inline]
     pub fn cross(self, other: Self) -> Self {
         let (a, b) = (self.0, other.0);
         Self([a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]])
     }
 
     /// Length, mm.
+    #[inline]
     pub fn length_mm(self) -> f64 {
         self.dot(self).sqrt()
     }
 
     /// Whether every component is a number.
+    #[inline]
     pub fn is_finite(self) -> bool {
         self.0.iter().all(|c| c.is_finite())
     }
@@ -68,16 +72,19 @@ impl Direction {
     }
 
     /// The unit vector's components, L, P, S.
+    #[inline]
     pub fn components(self) -> [f64; 3] {
         self.0
     }
 
     /// The same as an offset of 1 mm.
+    #[inline]
     pub fn offset(self) -> Offset {
         Offset(self.0)
     }
 
     /// Cosine of the angle between two directions.
+    #[inline]
     pub fn dot(self, other: Self) -> f64 {
         self.offset().dot(other.offset())
     }
@@ -119,11 +126,13 @@ impl Direction {
 
 impl PatientPoint {
     /// Whether every coordinate is a number.
+    #[inline]
     pub fn is_finite(self) -> bool {
         self.0.iter().all(|c| c.is_finite())
     }
 
     /// Distance to another point, mm.
+    #[inline]
     pub fn distance_mm(self, other: Self) -> f64 {
         (self - other).length_mm()
     }
@@ -131,6 +140,7 @@ impl PatientPoint {
 
 impl Add<Offset> for PatientPoint {
     type Output = Self;
+    #[inline]
     fn add(self, o: Offset) -> Self {
         Self([self.0[0] + o.0[0], self.0[1] + o.0[1], self.0[2] + o.0[2]])
     }
@@ -138,6 +148,7 @@ impl Add<Offset> for PatientPoint {
 
 impl Sub<Offset> for PatientPoint {
     type Output = Self;
+    #[inline]
     fn sub(self, o: Offset) -> Self {
         Self([self.0[0] - o.0[0], self.0[1] - o.0[1], self.0[2] - o.0[2]])
     }
@@ -145,6 +156,7 @@ impl Sub<Offset> for PatientPoint {
 
 impl Sub for PatientPoint {
     type Output = Offset;
+    #[inline]
     fn sub(self, p: Self) -> Offset {
         Offset([self.0[0] - p.0[0], self.0[1] - p.0[1], self.0[2] - p.0[2]])
     }
@@ -152,6 +164,7 @@ impl Sub for PatientPoint {
 
 impl Add for Offset {
     type Output = Self;
+    #[inline]
     fn add(self, o: Self) -> Self {
         Self([self.0[0] + o.0[0], self.0[1] + o.0[1], self.0[2] + o.0[2]])
     }
@@ -159,6 +172,7 @@ impl Add for Offset {
 
 impl Sub for Offset {
     type Output = Self;
+    #[inline]
     fn sub(self, o: Self) -> Self {
         Self([self.0[0] - o.0[0], self.0[1] - o.0[1], self.0[2] - o.0[2]])
     }
@@ -166,6 +180,7 @@ impl Sub for Offset {
 
 impl Mul<f64> for Offset {
     type Output = Self;
+    #[inline]
     fn mul(self, factor: f64) -> Self {
         Self(self.0.map(|c| c * factor))
     }
@@ -173,6 +188,7 @@ impl Mul<f64> for Offset {
 
 impl Neg for Offset {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         Self(self.0.map(|c| -c))
     }
@@ -180,6 +196,7 @@ impl Neg for Offset {
 
 impl Mul<f64> for Direction {
     type Output = Offset;
+    #[inline]
     fn mul(self, length_mm: f64) -> Offset {
         self.offset() * length_mm
     }
@@ -187,6 +204,7 @@ impl Mul<f64> for Direction {
 
 impl Neg for Direction {
     type Output = Self;
+    #[inline]
     fn neg(self) -> Self {
         Self(self.0.map(|c| -c))
     }

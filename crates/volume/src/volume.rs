@@ -153,11 +153,21 @@ pub fn interpolate(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) ->
         return f64::NAN;
     }
     let size = grid.size();
-    let base: [usize; 3] =
-        std::array::from_fn(|i| (at.0[i] as usize).min(size[i].saturating_sub(2)));
-    let part: [f64; 3] = std::array::from_fn(|i| at.0[i] - base[i] as f64);
+    let below = |i: usize| (at.0[i] as usize).min(size[i].saturating_sub(2));
+    let base = [below(0), below(1), below(2)];
+    let part = [at.0[0] - base[0] as f64, at.0[1] - base[1] as f64, at.0[2] - base[2] as f64];
     let first = grid.offset_of(base);
     let stride = [1, size[0], size[0] * size[1]];
+    let between = |p: f64| p > 0.0 && p < 1.0;
+    if between(part[0]) && between(part[1]) && between(part[2]) {
+        // Between voxels in every direction, as nearly all places are.
+        let lerp = |low: f64, high: f64, part: f64| low + part * (high - low);
+        let edge = |start: usize| lerp(value(start), value(start + 1), part[0]);
+        let near = lerp(edge(first), edge(first + stride[1]), part[1]);
+        let next = first + stride[2];
+        let far = lerp(edge(next), edge(next + stride[1]), part[1]);
+        return lerp(near, far, part[2]);
+    }
     let edge = |start: usize| blend(&value, start, stride[0], part[0]);
     let face = |start: usize| blend(&edge, start, stride[1], part[1]);
     blend(&face, first, stride[2], part[2])

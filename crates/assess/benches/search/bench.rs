@@ -6,7 +6,7 @@ use std::sync::LazyLock;
 use std::sync::atomic::AtomicBool;
 
 use divan::counter::ItemsCount;
-use pilothole_assess::refine::{OpenCorridors, RefineParams, refine};
+use pilothole_assess::refine::{DrillWays, RefineParams, refine};
 use pilothole_assess::robust::{ForgiveParams, RobustParams, robust, robust_set};
 use pilothole_assess::set::{Part, SetParams, judge_set};
 use pilothole_assess::stock::{StockParams, ThreadReading, stock};
@@ -30,10 +30,12 @@ struct Case {
     holes: Vec<HoleResult>,
 }
 
-/// Bone of 30 mm about a socket of 25 mm, at the middle of the scan.
+/// Bone of 30 mm about a socket of 25 mm that is open below, at the middle of
+/// the scan.
 fn depth(at: PatientPoint) -> f64 {
     let from = Offset([at.0[0], at.0[1] / 0.9, at.0[2] - 20.0]);
-    ((at - PatientPoint([0.0; 3])).length_mm() - 25.0).min(55.0 - from.length_mm())
+    let shell = ((at - PatientPoint([0.0; 3])).length_mm() - 25.0).min(55.0 - from.length_mm());
+    shell.min(at.0[2] - 2.0)
 }
 
 fn case() -> Case {
@@ -61,7 +63,7 @@ fn case() -> Case {
         labels: Labels::new(part.size(), labels).expect("fits"),
         none: Mask::none(part.size()),
         field: Field::new(part, field).expect("fits"),
-        plan: plan(14),
+        plan: plan(14, 12.0),
         holes: Vec::new(),
     };
     case.holes = judge_holes(&case.scene(), &case.plan, &JudgeParams::OWN);
@@ -84,12 +86,12 @@ impl Case {
 
 static CASE: LazyLock<Case> = LazyLock::new(case);
 
-/// Holes square on the socket, with 12° of swivel, in two rings.
-fn plan(count: u32) -> Plan {
-    Plan::parse(&plan_text(count), Format::Toml).expect("a plan")
+/// Holes square on the socket, with a swivel, in two rings.
+fn plan(count: u32, swivel_deg: f64) -> Plan {
+    Plan::parse(&plan_text(count, swivel_deg), Format::Toml).expect("a plan")
 }
 
-fn plan_text(count: u32) -> String {
+fn plan_text(count: u32, swivel_deg: f64) -> String {
     let mut text = "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
                     [socket]\ncentre_mm = [0.0, 0.0, 0.0]\naxis = [0.0, 0.0, -1.0]\n\
                     outer_diameter_mm = 50.0\n"
@@ -102,7 +104,7 @@ fn plan_text(count: u32) -> String {
         writeln!(
             text,
             "[[hole]]\nid = \"{i}\"\nzone = \"cup\"\nseat_mm = {seat:?}\n\
-             direction = {direction:?}\nscrew = \"HB 6.5\"\nswivel_deg = 12.0"
+             direction = {direction:?}\nscrew = \"HB 6.5\"\nswivel_deg = {swivel_deg:?}"
         )
         .expect("text grows");
     }
@@ -123,12 +125,22 @@ fn with() -> StrengthParams {
 /// From the socket's centre alone; 1.44° is 10,000 directions.
 #[divan::bench(args = [2.88, 1.44, 0.72], sample_count = 5, sample_size = 1)]
 fn chart_by_spacing_deg(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
+    charted(bencher, spacing_deg, ThreadReading::Survey);
+}
+
+/// With the thread read as a judged hole's.
+#[divan::bench(args = [1.44], sample_count = 5, sample_size = 1)]
+fn chart_as_judged(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
+    charted(bencher, spacing_deg, ThreadReading::AsJudged);
+}
+
+fn charted(bencher: divan::Bencher<'_, '_>, spacing_deg: f64, thread: ThreadReading) {
     let case = &*CASE;
     let params = StockParams {
         spacing_rad: spacing_deg.to_radians(),
         seat_spacing_mm: 200.0,
         seat_half_angle_rad: 0.0,
-        thread: ThreadReading::Survey,
+        thread,
         ..StockParams::with(0, with())
     };
     let count = |params: &StockParams| {
@@ -179,19 +191,37 @@ fn strength_of_14_holes(bencher: divan::Bencher<'_, '_>) {
     });
 }
 
-/// 12° of swivel each.
+fn refined(bencher: divan::Bencher<'_, '_>, plan: &Plan, placements: usize) {
+    let case = &*CASE;
+    let params = RefineParams { placements, ..RefineParams::with(RobustParams::OWN, with()) };
+    let stop = AtomicBool::new(false);
+    let scene = case.scene();
+    let holes = judge_holes(&scene, plan, &JudgeParams::OWN);
+    let set = SetParams::OWN;
+    let ways = DrillWays::new(&scene, plan, &holes, &set);
+    bencher.bench(|| refine(&scene, plan, &params, &ways, &stop));
+}
+
+/// 12° of swivel each, by the ways of the drill.
 #[divan::bench(args = [1, 7, 14], sample_count = 2, sample_size = 1)]
 fn refine_by_holes(bencher: divan::Bencher<'_, '_>, holes: u32) {
-    let case = &*CASE;
-    let plan = plan(holes);
-    let params = RefineParams::with(RobustParams::OWN, with());
-    let stop = AtomicBool::new(false);
-    bencher.bench(|| refine(&case.scene(), &plan, &params, &OpenCorridors, &stop));
+    refined(bencher, &plan(holes, 12.0), 32);
+}
+
+/// Directions grow with the square of the swivel.
+#[divan::bench(args = [6.0, 12.0, 24.0], sample_count = 2, sample_size = 1)]
+fn refine_7_holes_by_swivel_deg(bencher: divan::Bencher<'_, '_>, swivel_deg: f64) {
+    refined(bencher, &plan(7, swivel_deg), 32);
+}
+
+#[divan::bench(args = [8, 32, 128], sample_count = 2, sample_size = 1)]
+fn refine_7_holes_by_placements(bencher: divan::Bencher<'_, '_>, placements: usize) {
+    refined(bencher, &plan(7, 12.0), placements);
 }
 
 /// The same holes with a wound, a load and landmarks.
 fn whole_plan() -> Plan {
-    let mut text = plan_text(14);
+    let mut text = plan_text(14, 12.0);
     text.push_str(
         "[approach]\naxis = [0.0, 0.0, -1.0]\nhalf_angle_deg = 50.0\ndrill_length_mm = 120.0\n\
          drill_radius_mm = 6.0\n[load]\nbody_mass_kg = 80.0\n",

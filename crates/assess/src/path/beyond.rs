@@ -1,6 +1,6 @@
 //! What lies along the axis past the tip.
 
-use super::axis::Axis;
+use super::axis::{Axis, Trace};
 use super::crossing::Crossing;
 use crate::hole::{Beyond, Profile};
 use crate::params::PathParams;
@@ -24,6 +24,8 @@ pub fn look_beyond(
 ) -> Beyond {
     let mut beyond = Beyond::default();
     let mut air_from = None;
+    let trace = Trace::new(scene.grid(), axis);
+    let region_end_mm = leaves_region_mm(scene, axis);
     let start = ((from_mm - profile.from_mm) / profile.step_mm).ceil().max(0.0) as usize;
     for index in start..profile.hu.len() {
         let t = profile.position_mm(index);
@@ -33,12 +35,19 @@ pub fn look_beyond(
             break;
         }
         let left_bone = crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
-        if beyond.bone_mm.is_none() && left_bone && scene.depth_or_nan(axis.at(t)) > 0.0 {
+        let within = t <= region_end_mm;
+        if beyond.bone_mm.is_none()
+            && left_bone
+            && within
+            && scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0
+        {
             beyond.bone_mm = Some(t - from_mm);
         }
-        let metal = hu >= params.metal_hu || scene.metal.has_at(scene.grid(), axis.at(t));
-        if beyond.metal_mm.is_none() && metal {
-            beyond.metal_mm = Some(t - from_mm);
+        if beyond.metal_mm.is_none() {
+            let masked = || within && scene.metal.has_at(scene.grid(), axis.at(t));
+            if hu >= params.metal_hu || masked() {
+                beyond.metal_mm = Some(t - from_mm);
+            }
         }
         if hu < params.air_hu {
             let began = *air_from.get_or_insert(t);
@@ -57,4 +66,24 @@ pub fn look_beyond(
         }
     }
     beyond
+}
+
+/// Position past which an axis is outside the scene's region for good, mm from
+/// the seat; there is neither bone nor metal to be found there. At least that,
+/// and a voxel more than need be.
+fn leaves_region_mm(scene: &Scene<'_>, axis: Axis) -> f64 {
+    let grid = scene.grid();
+    if grid.slice_places().is_some() {
+        // Positions in the lattice are not straight lines then.
+        return f64::INFINITY;
+    }
+    let from = grid.voxel_from_patient(axis.seat).0;
+    let to = grid.voxel_from_patient(axis.at(1.0)).0;
+    (0..3)
+        .map(|i| {
+            let speed = to[i] - from[i];
+            let border = if speed > 0.0 { grid.size()[i] as f64 } else { -1.0 };
+            if speed.abs() > 1e-9 { (border - from[i]) / speed } else { f64::INFINITY }
+        })
+        .fold(f64::INFINITY, f64::min)
 }

@@ -1,6 +1,6 @@
 //! Where an axis crosses the bone's envelope.
 
-use super::axis::Axis;
+use super::axis::{Axis, Trace};
 use crate::params::PathParams;
 use crate::scene::Scene;
 
@@ -28,7 +28,8 @@ const HALVINGS: usize = 12;
 /// Follow an axis from the seat to its first entry and exit.
 pub fn cross(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Crossing {
     let step_mm = params.step_mm(scene.grid());
-    let any = |t: f64| scene.depth_or_nan(axis.at(t));
+    let trace = Trace::new(scene.grid(), axis);
+    let any = |t: f64| scene.field.sample_voxel_or_nan(trace.at(t));
     let seat_depth_mm = any(0.0);
     let mut crossing = Crossing {
         bone: 0,
@@ -45,7 +46,7 @@ pub fn cross(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Crossing {
     crossing.enters_mm = Some(enters_mm);
     crossing.bone = bone_entered(scene, axis, enters_mm, step_mm);
     let bone = crossing.bone;
-    let own = |t: f64| scene.depth_in_or_nan(bone, axis.at(t));
+    let own = |t: f64| scene.depth_in_voxel_or_nan(bone, trace.at(t));
     leave(scene, axis, &own, &mut crossing, [step_mm, params.reach_mm, params.touch_mm]);
     crossing
 }
@@ -84,10 +85,11 @@ fn leave(
     let Some(enters_mm) = crossing.enters_mm else { return };
     let mut inside = enters_mm;
     let mut been_inside = false;
+    let scan = Trace::new(scene.volume.grid(), axis);
     let mut t = enters_mm;
     while t <= reach_mm {
         let here = own(t);
-        if here.is_nan() || scene.volume.sample_or_nan(axis.at(t)).is_nan() {
+        if here.is_nan() || scene.volume.sample_voxel_or_nan(scan.at(t)).is_nan() {
             return;
         }
         crossing.seen_to_mm = t;

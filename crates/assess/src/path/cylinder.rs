@@ -21,10 +21,7 @@ pub fn measure_hu(
     [core_mm, major_mm]: [f64; 2],
     params: &PathParams,
 ) -> Option<(HuSet, f64)> {
-    let steps = Quadrature {
-        step_mm: params.step_mm(scene.volume.grid()),
-        across_mm: params.across_mm(scene.volume.grid()),
-    };
+    let steps = steps(scene, params);
     let mut missing = 0;
     let mut total = 0;
     let mut tube = |inner_mm: f64, outer_mm: f64| {
@@ -47,4 +44,34 @@ pub fn measure_hu(
         .filter(|hu| !hu.is_nan())
         .collect();
     Some((HuSet { core, thread, axis: statistics(line)? }, missing as f64 / total as f64))
+}
+
+fn steps(scene: &Scene<'_>, params: &PathParams) -> Quadrature {
+    let grid = scene.volume.grid();
+    Quadrature { step_mm: params.step_mm(grid), across_mm: params.across_mm(grid) }
+}
+
+/// The thread's mean alone, HU, to the last digit that of [`measure_hu`]; for
+/// many directions. `None` where nothing was measured.
+pub fn thread_mean_hu(
+    scene: &Scene<'_>,
+    axis: Axis,
+    [from_mm, to_mm]: [f64; 2],
+    [core_mm, major_mm]: [f64; 2],
+    params: &PathParams,
+) -> Option<f64> {
+    let tube = Annulus {
+        origin: axis.seat,
+        axis: axis.direction,
+        from_mm,
+        to_mm,
+        inner_mm: core_mm,
+        outer_mm: major_mm,
+    };
+    let all = sample_annulus(scene.volume, &tube, steps(scene, params));
+    let (sum, count) = all
+        .iter()
+        .filter(|sample| !sample.hu.is_nan())
+        .fold((0.0, 0_usize), |(sum, count), sample| (sum + sample.hu, count + 1));
+    (count > 0).then(|| sum / count as f64)
 }

@@ -18,7 +18,7 @@ mod trust;
 pub use axis::Axis;
 pub use beyond::look_beyond;
 pub use crossing::{Crossing, cross};
-pub use cylinder::measure_hu;
+pub use cylinder::{measure_hu, thread_mean_hu};
 pub use edge::{EdgeWindow, place_edges};
 pub use engaged::{engaged_mm, ring_share};
 pub use profile::sample_profile;

@@ -1,6 +1,6 @@
 //! Hounsfield units along an axis.
 
-use super::axis::Axis;
+use super::axis::{Axis, Trace};
 use crate::hole::Profile;
 use crate::params::PathParams;
 use crate::scene::Scene;
@@ -14,8 +14,9 @@ pub fn sample_profile(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Pro
     let step_mm = params.step_mm(scene.volume.grid());
     let before = (params.before_seat_mm / step_mm).ceil();
     let count = (before + (params.reach_mm / step_mm).ceil()) as usize + 1;
+    let trace = Trace::new(scene.volume.grid(), axis);
     let mut hu: Vec<f64> = (0..count)
-        .map(|i| scene.volume.sample_or_nan(axis.at((i as f64 - before) * step_mm)))
+        .map(|i| scene.volume.sample_voxel_or_nan(trace.at((i as f64 - before) * step_mm)))
         .collect();
     while hu.last().is_some_and(|v| v.is_nan()) {
         hu.pop();

@@ -22,6 +22,16 @@ pub(crate) struct Tried {
     pub(crate) objectives: Objectives,
 }
 
+/// What a look at a place answers.
+pub(crate) enum Look {
+    /// A screw holds there.
+    Holds(Tried),
+    /// None holds, or it lies off the patch.
+    Nothing,
+    /// No drill gets there.
+    Blocked,
+}
+
 /// One hole, and what its places are judged with.
 pub(crate) struct Bench<'a> {
     pub(crate) scene: &'a Scene<'a>,
@@ -45,14 +55,16 @@ impl Bench<'_> {
         self.corridors.reaches(self.hole, axis.seat, axis.direction)
     }
 
-    /// `None` where no screw holds, off the patch, or where no drill gets.
-    pub(crate) fn tried(&self, place: Place) -> Option<Tried> {
-        let axis = self.reach.axis(place)?;
+    /// Look at a place.
+    pub(crate) fn look(&self, place: Place) -> Look {
+        let Some(axis) = self.reach.axis(place) else { return Look::Nothing };
         if !self.is_open(axis) {
-            return None;
+            return Look::Blocked;
         }
-        let objectives = self.objectives(axis)?;
-        Some(Tried { place, axis, objectives })
+        match self.objectives(axis) {
+            Some(objectives) => Look::Holds(Tried { place, axis, objectives }),
+            None => Look::Nothing,
+        }
     }
 
     pub(crate) fn objectives(&self, axis: Axis) -> Option<Objectives> {

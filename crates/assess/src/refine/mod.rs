@@ -13,9 +13,11 @@ mod place;
 mod search;
 mod together;
 mod types;
+mod ways;
 
 pub use params::{Corridors, OpenCorridors, RefineParams};
 pub use types::{Candidate, Objectives, RefineReason, Refined, RefinedHole};
+pub use ways::DrillWays;
 
 use std::sync::atomic::AtomicBool;
 
@@ -30,7 +32,7 @@ use crate::scene::Scene;
 use candidate::{Bench, Tried};
 use place::Reach;
 use search::{Found, by_worth, climb, search};
-use together::{Choice, Shaft, Together};
+use together::{Body, Choice, Together};
 
 /// Make a plan's holes better.
 ///
@@ -52,6 +54,7 @@ pub fn refine(
     let mut chosen = Together { choices: &choices, wanted_mm }.choose();
     make_room(&benches, wanted_mm, &mut choices, &mut chosen);
     let together = Together { choices: &choices, wanted_mm };
+    together.settle(&mut chosen);
     let planned = vec![0; choices.len()];
     let stays = return_what_gains_little(&together, &mut chosen);
     let set = Set { benches: &benches, together: &together, chosen: &chosen };
@@ -120,9 +123,9 @@ fn choices(bench: &Bench<'_>, found: &Found) -> Vec<Choice> {
     let as_planned = Choice {
         // Where no drill gets, a screw takes room and is worth nothing.
         tried: found.base.filter(|_| found.open),
-        shaft: found.base.map(|tried| Shaft::of(&tried, radius_mm)).or_else(|| {
+        body: found.base.map(|tried| Body::of(&tried, radius_mm)).or_else(|| {
             let axis = Axis { seat: planned.seat, direction: planned.direction };
-            Some(Shaft { from: axis.seat, to: axis.at(planned.length_mm?), radius_mm })
+            Some(Body::new(axis, planned.length_mm?, radius_mm))
         }),
     };
     let mut taken = [[false; SHELLS]; SECTORS];
@@ -159,15 +162,14 @@ fn make_room(
         if bench.reach.is_fixed() || own_best.is_none_or(|best| best.place == start.place) {
             continue;
         }
-        let others: Vec<Shaft> = (0..chosen.len())
+        let others: Vec<Body> = (0..chosen.len())
             .filter(|other| *other != hole)
-            .filter_map(|other| choices[other][chosen[other]].shaft)
+            .filter_map(|other| choices[other][chosen[other]].body)
             .collect();
         let radius_mm = 0.5 * bench.screw.major_diameter_mm;
         let score = |tried: &Tried| {
-            let own = Shaft::of(tried, radius_mm);
-            let short_mm: f64 =
-                others.iter().map(|other| (wanted_mm - own.gap_mm(other)).max(0.0)).sum();
+            let own = Body::of(tried, radius_mm);
+            let short_mm: f64 = others.iter().map(|other| own.short_mm(other, wanted_mm)).sum();
             tried.objectives.worth_n() - SHORT_N_PER_MM * short_mm
         };
         let (steps, _) = climb(bench, start, score);
@@ -189,8 +191,8 @@ struct Stay {
     noise_n: f64,
 }
 
-/// Put back every hole that moved for less than the noise, where that brings
-/// no screws nearer; answers what each gave up.
+/// Put back every hole that moved for less than the noise, where no more screws
+/// come too near then; answers what each gave up.
 fn return_what_gains_little(together: &Together<'_>, chosen: &mut [usize]) -> Vec<Option<Stay>> {
     (0..chosen.len())
         .map(|hole| {
@@ -225,11 +227,11 @@ impl Set<'_> {
 
     fn candidate(&self, hole: usize, tried: &Tried) -> Candidate {
         let radius_mm = 0.5 * self.benches[hole].screw.major_diameter_mm;
-        let own = Shaft::of(tried, radius_mm);
+        let own = Body::of(tried, radius_mm);
         let gap_mm = (0..self.chosen.len())
             .filter(|other| *other != hole)
-            .filter_map(|other| self.choice(other).shaft)
-            .map(|shaft| own.gap_mm(&shaft))
+            .filter_map(|other| self.choice(other).body)
+            .map(|body| own.gap_mm(&body))
             .reduce(f64::min);
         let Tried { axis, objectives, .. } = *tried;
         Candidate { seat: axis.seat, direction: axis.direction, objectives, gap_mm }
@@ -268,7 +270,8 @@ impl Set<'_> {
             gain_n,
             noise_n,
             front: self.front(hole, found),
-            tried: found.count,
+            tried: found.looked.count,
+            blocked: found.looked.blocked,
         }
     }
 

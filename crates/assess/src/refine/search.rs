@@ -4,7 +4,7 @@ use std::f64::consts::TAU;
 
 use rayon::prelude::*;
 
-use super::candidate::{Bench, Tried};
+use super::candidate::{Bench, Look, Tried};
 use super::place::Place;
 use crate::stock::disc;
 
@@ -16,10 +16,26 @@ pub(crate) struct Found {
     pub(crate) open: bool,
     /// Every place that holds a screw, in the order tried.
     pub(crate) tried: Vec<Tried>,
-    /// Places looked at.
-    pub(crate) count: usize,
+    /// How many places were looked at.
+    pub(crate) looked: Looked,
     /// Whether the search came to its end.
     pub(crate) complete: bool,
+}
+
+/// How many places were looked at.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Looked {
+    /// All.
+    pub(crate) count: usize,
+    /// Of those, the ones that no drill gets to.
+    pub(crate) blocked: usize,
+}
+
+impl Looked {
+    fn add(&mut self, other: Self) {
+        self.count += other.count;
+        self.blocked += other.blocked;
+    }
 }
 
 /// Search a hole's reach for what is worth most on its own.
@@ -31,16 +47,17 @@ pub(crate) fn search(bench: &Bench<'_>) -> Found {
         .and_then(|axis| Some(Tried { place: planned, axis, objectives: bench.objectives(axis)? }));
     let open = base.is_none_or(|base| bench.is_open(base.axis));
     let tried = base.filter(|_| open).into_iter().collect();
-    let mut found = Found { base, open, tried, count: 1, complete: true };
+    let looked = Looked { count: 1, blocked: usize::from(!open) };
+    let mut found = Found { base, open, tried, looked, complete: true };
     if bench.reach.is_fixed() {
         return found;
     }
-    let places = first_look(bench);
-    found.count += places.len();
-    found.tried.extend(all_of(bench, &places));
+    let (first, looked) = all_of(bench, &first_look(bench));
+    found.looked.add(looked);
+    found.tried.extend(first);
     for start in starts(bench, &found.tried) {
-        let (steps, count) = climb(bench, start, |tried| tried.objectives.worth_n());
-        found.count += count;
+        let (steps, looked) = climb(bench, start, |tried| tried.objectives.worth_n());
+        found.looked.add(looked);
         found.tried.extend(steps);
     }
     found.complete = !bench.is_stopped();
@@ -67,12 +84,21 @@ fn first_look(bench: &Bench<'_>) -> Vec<Place> {
     places.iter().map(|place| reach.held(*place)).collect()
 }
 
-fn all_of(bench: &Bench<'_>, places: &[Place]) -> Vec<Tried> {
-    let tried: Vec<Option<Tried>> = places
-        .par_iter()
-        .map(|place| if bench.is_stopped() { None } else { bench.tried(*place) })
-        .collect();
-    tried.into_iter().flatten().collect()
+/// Those that hold a screw, and how many were looked at; after a stop the rest
+/// are not.
+fn all_of(bench: &Bench<'_>, places: &[Place]) -> (Vec<Tried>, Looked) {
+    let looks: Vec<Option<Look>> =
+        places.par_iter().map(|place| (!bench.is_stopped()).then(|| bench.look(*place))).collect();
+    let (mut tried, mut looked) = (Vec::new(), Looked::default());
+    for look in looks.into_iter().flatten() {
+        looked.count += 1;
+        match look {
+            Look::Holds(found) => tried.push(found),
+            Look::Blocked => looked.blocked += 1,
+            Look::Nothing => {}
+        }
+    }
+    (tried, looked)
 }
 
 /// The best places so far, apart from each other by more than a first step.
@@ -109,24 +135,25 @@ const ROUNDS: usize = 60;
 
 /// Climb from a place by steps that are halved when no neighbour is better.
 ///
-/// Answers the places it moved to and how many it looked at.
+/// Answers the places it moved to, and how many it looked at.
 pub(crate) fn climb(
     bench: &Bench<'_>,
     start: Tried,
     score: impl Fn(&Tried) -> f64,
-) -> (Vec<Tried>, usize) {
+) -> (Vec<Tried>, Looked) {
     let params = bench.params;
     let mut step_rad = 0.5 * params.spacing_rad.min(bench.reach.swivel_rad);
     let mut step_mm = 0.5 * bench.reach.shift_mm;
-    let (mut at, mut way, mut count) = (start, Vec::new(), 0);
+    let (mut at, mut way, mut looked) = (start, Vec::new(), Looked::default());
     for _ in 0..ROUNDS {
         let fine = step_rad < params.finest_rad && step_mm < params.finest_mm;
         if fine || bench.is_stopped() {
             break;
         }
         let places = neighbours(bench, &at, step_rad, step_mm);
-        count += places.len();
-        let best = all_of(bench, &places)
+        let (tried, some) = all_of(bench, &places);
+        looked.add(some);
+        let best = tried
             .into_iter()
             .reduce(|best, next| if score(&next) > score(&best) { next } else { best });
         match best {
@@ -137,7 +164,7 @@ pub(crate) fn climb(
             _ => (step_rad, step_mm) = (0.5 * step_rad, 0.5 * step_mm),
         }
     }
-    (way, count)
+    (way, looked)
 }
 
 fn neighbours(bench: &Bench<'_>, at: &Tried, step_rad: f64, step_mm: f64) -> Vec<Place> {

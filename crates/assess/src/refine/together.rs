@@ -3,27 +3,74 @@
 use pilothole_volume::{Offset, PatientPoint};
 
 use super::candidate::Tried;
+use crate::path::Axis;
+use crate::set::{Frustum, gap, head_of};
 
-/// A screw's axis and radius.
+/// A screw as it takes room: its shaft by axis and radius, and its head.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Shaft {
-    pub(crate) from: PatientPoint,
-    pub(crate) to: PatientPoint,
-    pub(crate) radius_mm: f64,
+pub(crate) struct Body {
+    from: PatientPoint,
+    to: PatientPoint,
+    radius_mm: f64,
+    head: Frustum,
 }
 
-impl Shaft {
-    pub(crate) fn of(tried: &Tried, radius_mm: f64) -> Self {
-        let axis = tried.axis;
-        Self { from: axis.seat, to: axis.at(tried.objectives.length_mm), radius_mm }
+impl Body {
+    /// A screw of a length, seat to tip, and an outer radius.
+    pub(crate) fn new(axis: Axis, length_mm: f64, radius_mm: f64) -> Self {
+        let (head_mm, height_mm) = head_of(2.0 * radius_mm);
+        let head = Frustum::cylinder(axis.seat, -axis.direction, height_mm, 0.5 * head_mm);
+        Self { from: axis.seat, to: axis.at(length_mm), radius_mm, head }
     }
 
-    /// Distance between two surfaces, mm; negative where they overlap.
-    ///
-    /// Of cylinders with round ends, so at most that of flat-ended ones.
-    pub(crate) fn gap_mm(&self, other: &Self) -> f64 {
-        distance_mm([self.from, self.to], [other.from, other.to]) - self.radius_mm - other.radius_mm
+    pub(crate) fn of(tried: &Tried, radius_mm: f64) -> Self {
+        Self::new(tried.axis, tried.objectives.length_mm, radius_mm)
     }
+
+    /// Distance between two surfaces, heads included, mm; negative where they
+    /// overlap.
+    ///
+    /// Bodys are cylinders with round ends, so at most as far apart as
+    /// flat-ended ones.
+    pub(crate) fn gap_mm(&self, other: &Self) -> f64 {
+        self.gap_below_mm(other, f64::INFINITY)
+    }
+
+    /// By how much another is nearer than wanted, mm; 0 where it is not.
+    pub(crate) fn short_mm(&self, other: &Self, wanted_mm: f64) -> f64 {
+        (wanted_mm - self.gap_below_mm(other, wanted_mm)).max(0.0)
+    }
+
+    /// The distance where it is below a limit; else some distance at or above it.
+    ///
+    /// Heads take a hundred times as long as shafts, and are only looked at
+    /// where they can be nearer.
+    fn gap_below_mm(&self, other: &Self, limit_mm: f64) -> f64 {
+        let shafts_mm = distance_mm([self.from, self.to], [other.from, other.to])
+            - self.radius_mm
+            - other.radius_mm;
+        let mut least_mm = shafts_mm;
+        let pairs =
+            [(self.head, other.head), (self.head, other.shaft()), (other.head, self.shaft())];
+        for (head, piece) in pairs {
+            if at_least_mm(&head, &piece) < least_mm.min(limit_mm) {
+                least_mm = least_mm.min(gap(&head, &piece).mm);
+            }
+        }
+        least_mm
+    }
+
+    fn shaft(&self) -> Frustum {
+        let length_mm = self.from.distance_mm(self.to);
+        Frustum::cylinder(self.from, -self.head.axis, length_mm, self.radius_mm)
+    }
+}
+
+/// A lower bound of the distance between two cylinders, mm: that of the round-ended
+/// cylinders that hold them.
+fn at_least_mm(a: &Frustum, b: &Frustum) -> f64 {
+    let ends = |of: &Frustum| [of.from, of.from + of.axis * of.length_mm];
+    distance_mm(ends(a), ends(b)) - a.from_radius_mm - b.from_radius_mm
 }
 
 /// Distance between two segments, mm.
@@ -51,12 +98,12 @@ fn distance_mm([a, b]: [PatientPoint; 2], [c, d]: [PatientPoint; 2]) -> f64 {
 pub(crate) struct Choice {
     /// `None` for a hole left as planned without a screw that holds.
     pub(crate) tried: Option<Tried>,
-    pub(crate) shaft: Option<Shaft>,
+    pub(crate) body: Option<Body>,
 }
 
 impl Choice {
     pub(crate) fn of(tried: &Tried, radius_mm: f64) -> Self {
-        Self { tried: Some(*tried), shaft: Some(Shaft::of(tried, radius_mm)) }
+        Self { tried: Some(*tried), body: Some(Body::of(tried, radius_mm)) }
     }
 
     fn worth_n(&self) -> f64 {
@@ -181,15 +228,47 @@ impl Together<'_> {
         Score { short_mm, worth_n: own.worth_n() }
     }
 
-    /// Whether a hole may take an option without coming nearer to the others
-    /// than it is.
+    /// Take back what was given up for room without clearing a clash: every
+    /// hole goes where it is worth most among the places that it may take.
+    ///
+    /// A little more room between two screws that clash all the same is worth
+    /// nothing.
+    pub(crate) fn settle(&self, chosen: &mut [usize]) {
+        for _ in 0..SWEEPS {
+            let before = chosen.to_vec();
+            for hole in 0..chosen.len() {
+                chosen[hole] = self.best_allowed(chosen, hole);
+            }
+            if *chosen == before {
+                break;
+            }
+        }
+    }
+
+    /// The option of a hole that is worth most among those it may take.
+    fn best_allowed(&self, chosen: &[usize], hole: usize) -> usize {
+        let worth_n = |option: usize| self.choices[hole][option].worth_n();
+        (0..self.choices[hole].len()).fold(chosen[hole], |best, option| {
+            let gains = worth_n(option) > worth_n(best) + 1e-9;
+            if gains && self.may_take(chosen, hole, option) { option } else { best }
+        })
+    }
+
+    /// Whether a hole may take an option: no more screws come too near than
+    /// now, nor nearer than now or than the planned place would.
     pub(crate) fn may_take(&self, chosen: &[usize], hole: usize, option: usize) -> bool {
-        let now = self.of_hole(chosen, hole, chosen[hole], None);
-        self.of_hole(chosen, hole, option, None).short_mm <= now.short_mm + SHORT_MM
+        let too_near = |option: usize| {
+            let own = &self.choices[hole][option];
+            let others = (0..chosen.len()).filter(|with| *with != hole);
+            let short = others.map(|with| self.short_mm(own, &self.choices[with][chosen[with]]));
+            short.fold((0, 0.0), |(count, sum), mm| (count + usize::from(mm > SHORT_MM), sum + mm))
+        };
+        let [now, planned, there] = [chosen[hole], 0, option].map(too_near);
+        there.0 <= now.0 && there.1 <= now.1.max(planned.1) + SHORT_MM
     }
 
     fn short_mm(&self, a: &Choice, b: &Choice) -> f64 {
-        a.shaft.zip(b.shaft).map_or(0.0, |(a, b)| (self.wanted_mm - a.gap_mm(&b)).max(0.0))
+        a.body.zip(b.body).map_or(0.0, |(a, b)| a.short_mm(&b, self.wanted_mm))
     }
 
     fn whole(&self, chosen: &[usize]) -> Score {
@@ -213,25 +292,45 @@ fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use pilothole_volume::Direction;
 
-    fn shaft(from: [f64; 3], to: [f64; 3]) -> Shaft {
-        Shaft { from: PatientPoint(from), to: PatientPoint(to), radius_mm: 1.0 }
+    #[test]
+    fn distances_of_segments_are_those_of_geometry() {
+        let points = |from: [f64; 3], to: [f64; 3]| [PatientPoint(from), PatientPoint(to)];
+        let along = points([0.0; 3], [10.0, 0.0, 0.0]);
+        let rows = [
+            (points([5.0, -5.0, 4.0], [5.0, 5.0, 4.0]), 4.0),
+            (points([0.0, 3.0, 0.0], [10.0, 3.0, 0.0]), 3.0),
+            (points([13.0, 4.0, 0.0], [20.0, 4.0, 0.0]), 5.0),
+            (points([-3.0, 0.0, 0.0], [-9.0, 0.0, 0.0]), 3.0),
+            (points([5.0, 0.0, 0.0], [5.0, 9.0, 0.0]), 0.0),
+        ];
+        for (other, apart) in rows {
+            for found in [distance_mm(along, other), distance_mm(other, along)] {
+                assert!((found - apart).abs() < 1e-12, "{found} {apart}");
+            }
+        }
     }
 
     #[test]
-    fn gaps_of_segments_are_those_of_geometry() {
-        let along = shaft([0.0; 3], [10.0, 0.0, 0.0]);
-        let rows = [
-            (shaft([5.0, -5.0, 4.0], [5.0, 5.0, 4.0]), 4.0),
-            (shaft([0.0, 3.0, 0.0], [10.0, 3.0, 0.0]), 3.0),
-            (shaft([13.0, 4.0, 0.0], [20.0, 4.0, 0.0]), 5.0),
-            (shaft([-3.0, 0.0, 0.0], [-9.0, 0.0, 0.0]), 3.0),
-            (shaft([5.0, 0.0, 0.0], [5.0, 9.0, 0.0]), 0.0),
-        ];
-        for (other, apart) in rows {
-            for gap in [along.gap_mm(&other), other.gap_mm(&along)] {
-                assert!((gap - (apart - 2.0)).abs() < 1e-12, "{gap} {apart}");
-            }
+    fn heads_count_where_they_are_nearest() {
+        let body = |x: f64, direction: Direction| {
+            let axis = Axis { seat: PatientPoint([x, 0.0, 0.0]), direction };
+            Body::new(axis, 40.0, 3.25)
+        };
+        // 6.5 mm screws have heads of 8 mm: side by side 10 mm apart, 2 mm are
+        // left between heads and 3.5 mm between shafts.
+        let (a, b) = (body(0.0, Direction::SUPERIOR), body(10.0, Direction::SUPERIOR));
+        for found in [a.gap_mm(&b), b.gap_mm(&a)] {
+            assert!((found - 2.0).abs() < 1e-6, "{found}");
         }
+        assert!((a.gap_below_mm(&b, 1.0) - 3.5).abs() < 1e-9);
+        // Tips that lean towards each other are nearest at the tips.
+        let lean = |x: f64, lean: f64| {
+            let tilted = Direction::along(Offset([lean, 0.0, 1.0])).expect("has length");
+            body(x, tilted)
+        };
+        let found = lean(0.0, 0.1).gap_mm(&lean(14.0, -0.1));
+        assert!(found < 0.0, "{found}");
     }
 }

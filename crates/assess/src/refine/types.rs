@@ -119,6 +119,8 @@ pub struct RefinedHole {
     pub front: Vec<Candidate>,
     /// Directions tried.
     pub tried: usize,
+    /// Of those, left out since no drill gets there.
+    pub blocked: usize,
 }
 
 /// A plan made better, and how.

@@ -10,7 +10,7 @@ mod clash;
 pub mod colouring;
 mod contact;
 mod convex;
-mod corridor;
+pub(crate) mod corridor;
 mod findings;
 pub mod frames;
 pub mod guides;
@@ -57,7 +57,8 @@ pub use types::*;
 ///
 /// Room between screws is judged at the recommended length, else at the planned
 /// one. Guides, order and load count only screws that can be ordered: those of
-/// holes with a recommended length.
+/// holes with a recommended length. Wrong placements of the whole component are
+/// not part of it; see [`crate::robust::robust_set`].
 pub fn judge_set(
     scene: &Scene<'_>,
     plan: &Plan,
@@ -90,6 +91,7 @@ pub fn judge_set(
         reconstruction,
         kit: kit::kit(plan, holes),
         spares: kit::spares(plan, holes, params.kit),
+        robust: None,
         findings: Vec::new(),
     };
     set.findings = findings::findings(plan, holes, &set, params);

@@ -10,6 +10,7 @@ mod reconstruction;
 mod sequence;
 
 use crate::finding::Finding;
+use crate::robust::SetRobust;
 
 pub use load::{
     CaseResult, FrameSource, FreeDirection, LoadResult, Lost, Range, ScrewLoad, ScrewSpring, Tier,
@@ -48,6 +49,9 @@ pub struct SetResult {
     pub kit: Vec<KitLine>,
     /// What to have at hand beside the kit; never counted in it.
     pub spares: Vec<Spare>,
+    /// What happens when the component and every guide sit wrong; not part of
+    /// [`crate::set::judge_set`], which leaves it `None`.
+    pub robust: Option<SetRobust>,
     /// Reservations about the set, in the order met.
     pub findings: Vec<Finding>,
 }

@@ -7,14 +7,12 @@
 mod chart;
 mod params;
 mod sphere;
-mod write;
 
 pub use chart::{Dangers, Stock, StockCell, StockChart, StockOrigin};
 pub use params::{StockError, StockParams, ThreadReading};
 pub use sphere::Ring;
 
 pub(crate) use sphere::disc;
-pub use write::{STOCK_COLUMNS, write_stock_csv, write_stock_npy};
 
 use pilothole_plan::{Plan, Screw, Side};
 use pilothole_volume::{Direction, PatientPoint};
@@ -67,7 +65,7 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
         charts[*at].cells.push(cell);
     }
     let findings = charts.iter().filter_map(without_bone).collect();
-    Ok(Stock { screw: screw.name.clone(), charts, findings })
+    Ok(Stock { screw: screw.name.clone(), thread: params.thread, charts, findings })
 }
 
 fn without_bone(chart: &StockChart) -> Option<Finding> {
@@ -204,8 +202,7 @@ impl Survey<'_> {
         let radii = [0.5 * self.screw.core_diameter_mm, 0.5 * self.screw.major_diameter_mm];
         if self.params.thread == ThreadReading::AsJudged {
             let ends = [from_mm, to_mm];
-            let read = path::measure_hu(self.scene, axis, ends, radii, &self.params.path);
-            return read.map(|(hu, _)| hu.thread.mean);
+            return path::thread_mean_hu(self.scene, axis, ends, radii, &self.params.path);
         }
         let diameters_mm = radii.map(|radius| 2.0 * radius);
         quick_thread_hu(self.scene, axis, [from_mm, to_mm], diameters_mm, SURVEY_STEP_MM)

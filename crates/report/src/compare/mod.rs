@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::json::to_json;
 use crate::number::kept;
-use crate::record::{HoleRecord, Record, Tool};
+use crate::record::{HoleRecord, Record, Tool, Value};
 use crate::text::CAUTION;
 use crate::words::verdict;
 
@@ -26,8 +26,22 @@ pub struct CompareRecord {
     pub same_scan: bool,
     /// The reports, in the order given; called A, B, C.
     pub reports: Vec<ComparedReport>,
+    /// Parameters that are not the same in all reports, in order of first
+    /// mention.
+    pub parameters: Vec<ComparedParameter>,
     /// The holes of all reports by id, in order of first mention.
     pub holes: Vec<ComparedHole>,
+}
+
+/// A parameter that differs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ComparedParameter {
+    /// Its name.
+    pub name: String,
+    /// Its unit; null for words.
+    pub unit: Option<String>,
+    /// Its value in each report; null where the report has no such parameter.
+    pub values: Vec<Option<Value>>,
 }
 
 /// A report among those compared.
@@ -118,6 +132,7 @@ pub fn compare(records: &[Record]) -> CompareRecord {
         caution: CAUTION.to_owned(),
         same_scan: records.iter().all(|r| r.scan.digest == digest),
         reports: records.iter().enumerate().map(|(i, r)| report(i, r)).collect(),
+        parameters: differing(records),
         holes: ids
             .into_iter()
             .map(|id| ComparedHole {
@@ -133,6 +148,25 @@ pub fn compare(records: &[Record]) -> CompareRecord {
             })
             .collect(),
     }
+}
+
+/// The parameters that are not the same in all reports.
+fn differing(records: &[Record]) -> Vec<ComparedParameter> {
+    let mut found: Vec<ComparedParameter> = Vec::new();
+    for parameter in records.iter().flat_map(|r| &r.parameters) {
+        if found.iter().any(|known| known.name == parameter.name) {
+            continue;
+        }
+        let value = |r: &Record| r.parameter(&parameter.name).map(|p| p.value.clone());
+        let values: Vec<Option<Value>> = records.iter().map(value).collect();
+        found.push(ComparedParameter {
+            name: parameter.name.clone(),
+            unit: parameter.unit.clone(),
+            values,
+        });
+    }
+    found.retain(|p| p.values.windows(2).any(|pair| pair[0] != pair[1]));
+    found
 }
 
 /// The files of a comparison: `compare.json`, `compare.csv`, `compare.html`.

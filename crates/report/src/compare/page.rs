@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use super::{CompareRecord, Compared, ComparedEntry};
 use crate::html::{grade, measure, num, page, text};
 use crate::number::{Unit, fixed};
+use crate::record::Value;
 use crate::text::{CAUTION, counted, harmless};
 
 /// The page of a comparison.
@@ -22,6 +23,7 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
             }
             main {
                 (reports(comparison))
+                (parameters(comparison))
                 section #holes aria-labelledby="holes-title" {
                     h2 #holes-title { "Hole by hole" }
                     p .lead {
@@ -38,6 +40,7 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
     )
 }
 
+/// What changed against A, with what cannot be told from error for want of one.
 fn sentence(comparison: &CompareRecord) -> String {
     let entries = || comparison.holes.iter().flat_map(|h| h.entries.iter().skip(1).flatten());
     let changed = comparison
@@ -52,13 +55,69 @@ fn sentence(comparison: &CompareRecord) -> String {
                 .any(|e| first.is_some_and(|f| f.purchase != e.purchase))
         })
         .count();
-    let clear = entries().filter(|e| e.purchase_mm.exceeds == Some(true)).count();
-    format!(
-        "{} of {} another grade than in A; {} in purchase more than the error.",
-        counted(changed, "hole has", "holes have"),
-        comparison.holes.len(),
-        counted(clear, "entry differs", "entries differ")
-    )
+    let of = |wanted: Option<bool>| {
+        let is = |e: &&ComparedEntry| {
+            e.purchase_mm.difference.is_some() && e.purchase_mm.exceeds == wanted
+        };
+        entries().filter(is).count()
+    };
+    let (clear, within, unknown) = (of(Some(true)), of(Some(false)), of(None));
+    let grades = format!(
+        "{changed} of {} {} another grade than in A.",
+        counted(comparison.holes.len(), "hole", "holes"),
+        if changed == 1 { "has" } else { "have" }
+    );
+    let purchase = match (clear + within, unknown) {
+        (0, 0) => "No purchase can be compared.".to_owned(),
+        (0, _) => format!(
+            "Whether a purchase differs by more than the error is unknown: the reports state no error for {}.",
+            counted(unknown, "entry", "entries")
+        ),
+        (known, 0) => format!(
+            "Purchase differs by more than the error in {clear} of {}.",
+            counted(known, "entry", "entries")
+        ),
+        (known, _) => format!(
+            "Purchase differs by more than the error in {clear} of {}; for {unknown} more the error is unknown.",
+            counted(known, "entry", "entries")
+        ),
+    };
+    format!("{grades} {purchase}")
+}
+
+/// The parameters that differ, which a difference may come from.
+fn parameters(comparison: &CompareRecord) -> Markup {
+    let shown = |value: &Option<Value>| match value {
+        Some(Value::Number(number)) => number.to_string(),
+        Some(Value::Text(word)) => harmless(word),
+        None => "not stated".to_owned(),
+    };
+    html! {
+        section #parameters aria-labelledby="parameters-title" {
+            h2 #parameters-title { "What the reports were made with" }
+            @if comparison.parameters.is_empty() { p { "Every parameter is the same in all reports." } }
+            @else {
+                p .lead { "A difference may come from these; every other parameter is the same." }
+                div .scroll tabindex="0" role="region" aria-label="Parameters that differ" {
+                    table {
+                        thead { tr {
+                            th scope="col" { "Parameter" } th scope="col" { "Unit" }
+                            @for report in &comparison.reports { th scope="col" .n { (report.name) } }
+                        } }
+                        tbody {
+                            @for parameter in &comparison.parameters {
+                                tr {
+                                    th scope="row" { (harmless(&parameter.name)) }
+                                    td { (parameter.unit.as_deref().map_or("word".to_owned(), harmless)) }
+                                    @for value in &parameter.values { td .n { (shown(value)) } }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
 }
 
 fn reports(comparison: &CompareRecord) -> Markup {

@@ -6,6 +6,7 @@
 mod foot;
 mod hole;
 mod number;
+mod placements;
 mod set;
 mod summary;
 

@@ -4,6 +4,7 @@ use maud::{Markup, html};
 
 use super::anchor;
 use super::number::{measure, num, text};
+use super::placements::placements;
 use crate::number::Unit;
 use crate::record::{
     AccessRecord, CaseRecord, KitRecord, LoadRecord, MeasuredRecord, OrderRecord,
@@ -19,7 +20,7 @@ pub(crate) fn set_part(record: &Record, drawn: &Drawn) -> Markup {
             h2 #set-title { "Order, guides, kit" }
             (order(record, drawn))
             (kit(record))
-            @if let Some(set) = &record.set { (guides(record, set)) (room(record, set)) }
+            @if let Some(set) = &record.set { (guides(record, set)) (room(record, set)) (placements(record, set)) }
             @else { p { "The holes were not judged as a set." } }
         }
         section #load aria-labelledby="load-title" {
@@ -39,7 +40,8 @@ pub(crate) fn set_part(record: &Record, drawn: &Drawn) -> Markup {
     }
 }
 
-fn link(record: &Record, id: &str) -> Markup {
+/// A hole's name, as a link to its part of the page.
+pub(super) fn link(record: &Record, id: &str) -> Markup {
     html! { a href={ "#" (anchor(record, id)) } { (text(id)) } }
 }
 

@@ -32,8 +32,8 @@ pub use scan::{
     Value,
 };
 pub use set::{
-    AccessRecord, ApartRecord, BlockRecord, ClashRecord, GuideRecord, KitRecord, MetalRecord,
-    OrderRecord, SequenceRecord, SetRecord, SpareRecord,
+    AccessRecord, ApartRecord, BlockRecord, ClashRecord, GuideRecord, HoleShareRecord, KitRecord,
+    MetalRecord, OrderRecord, SequenceRecord, SetRecord, SetRobustRecord, SpareRecord,
 };
 
 /// `report.json`: everything that is known about one case.
@@ -176,6 +176,11 @@ fn missing(record: &Record) -> Vec<FindingRecord> {
             "robust",
             "Wrong placements were not tried on every hole.",
         ),
+        (
+            record.set.as_ref().is_some_and(|s| s.robust.is_none()),
+            "set_robust",
+            "Wrong placements of the whole component were not tried.",
+        ),
     ];
     parts
         .into_iter()
@@ -226,11 +231,11 @@ fn rounded_bones(bones: &BonesRecord) -> BonesRecord {
 }
 
 /// A place in the patient, mm, LPS, as kept.
-fn point(at: PatientPoint) -> Option<[f64; 3]> {
+pub(crate) fn point(at: PatientPoint) -> Option<[f64; 3]> {
     at.is_finite().then(|| at.0.map(|c| mm(c).unwrap_or_default()))
 }
 
 /// A direction, LPS, as kept.
-fn unit(direction: Direction) -> [f64; 3] {
+pub(crate) fn unit(direction: Direction) -> [f64; 3] {
     direction.components().map(|c| kept(c, 6).unwrap_or_default())
 }

@@ -1,5 +1,6 @@
 //! The holes as a set, as written: room, access, guides, order, kit.
 
+use pilothole_assess::robust::SetRobust;
 use pilothole_assess::set::{
     Access, Apart, ApartReason, Block, Clash, GuideGroup, KitLine, MetalNear, Order, OrderStep,
     Sequence, SetResult, Spare,
@@ -9,7 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use super::ids::Ids;
 use super::load::LoadRecord;
-use crate::number::{deg, kept, mm};
+use crate::number::{deg, kept, mm, share};
 
 /// The holes as a set.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -34,6 +35,36 @@ pub struct SetRecord {
     pub sequence: Option<SequenceRecord>,
     /// How the load is shared.
     pub load: Option<LoadRecord>,
+    /// What happens when the component and every guide sit wrong; null when
+    /// that was not tried.
+    pub robust: Option<SetRobustRecord>,
+}
+
+/// The set under placement errors of the whole component and of each guide.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct SetRobustRecord {
+    /// Share of placements in which every hole that was tried keeps its grade;
+    /// null when no hole could be tried.
+    pub keeps_every_grade: Option<f64>,
+    /// Standard error of the shares, at most.
+    pub share_se: Option<f64>,
+    /// Placements tried.
+    pub samples: usize,
+    /// The same hole by hole.
+    pub holes: Vec<HoleShareRecord>,
+}
+
+/// A hole under the errors of its component and its own.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct HoleShareRecord {
+    /// Id of the hole.
+    pub hole: String,
+    /// Share of placements that keep the far-cortex margin.
+    pub keeps_margin: Option<f64>,
+    /// Share of placements that stay inside sideways.
+    pub stays_inside: Option<f64>,
+    /// Share of placements that keep the hole's grade.
+    pub keeps_grade: Option<f64>,
 }
 
 /// Two screws, and the room between their surfaces.
@@ -222,6 +253,7 @@ impl SetRecord {
             sleeve_play_deg: guides.and_then(|g| deg(g.play_rad)),
             sequence: set.order.as_ref().map(|o| sequence(o, ids)),
             load: set.load.as_ref().map(|l| LoadRecord::of(l, ids)),
+            robust: set.robust.as_ref().map(|r| robust(r, ids)),
         }
     }
 }
@@ -271,6 +303,24 @@ pub(crate) fn steps(sequence: &Sequence, ids: &Ids) -> Vec<OrderRecord> {
         held_by_hand_um: kept(step.held_by_hand_um, 2),
     };
     sequence.steps.iter().enumerate().map(step).collect()
+}
+
+fn robust(robust: &SetRobust, ids: &Ids) -> SetRobustRecord {
+    SetRobustRecord {
+        keeps_every_grade: robust.keeps_every_grade.and_then(share),
+        share_se: share(robust.share_se),
+        samples: robust.samples,
+        holes: robust
+            .holes
+            .iter()
+            .map(|hole| HoleShareRecord {
+                hole: ids.of(hole.hole),
+                keeps_margin: share(hole.keeps_margin),
+                stays_inside: share(hole.stays_inside),
+                keeps_grade: share(hole.keeps_grade),
+            })
+            .collect(),
+    }
 }
 
 fn clash(clash: &Clash, ids: &Ids) -> ClashRecord {

@@ -5,11 +5,12 @@
 //! its mouth.
 
 use maud::{Markup, html};
-use pilothole_assess::stock::{StockCell, StockChart};
+use pilothole_assess::stock::{StockCell, StockChart, StockOrigin};
 use pilothole_plan::Plan;
 use pilothole_volume::Direction;
 
 use super::camera::{Camera, View};
+use super::quadrants::quadrants;
 use crate::number::fixed;
 use crate::picture::{GreyImage, Nodes, direction_words};
 use crate::text::shortened;
@@ -77,6 +78,7 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
             @for level in LEVELS_MM {
                 path .contour d=(nodes(level)) {}
             }
+            @if chart.origin == StockOrigin::Centre { (quadrants(plan, &sky.camera, RADIUS)) }
             circle .frame r=(RADIUS) {}
             text text-anchor="middle" y=(-RADIUS - 12.0) { (words[0]) }
             text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }

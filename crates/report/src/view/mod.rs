@@ -4,6 +4,7 @@ mod camera;
 mod chart;
 mod glb;
 mod light;
+mod quadrants;
 mod still;
 mod turning;
 
@@ -16,6 +17,7 @@ use light::LightMesh;
 
 pub(crate) use chart::chart_figure;
 pub(crate) use glb::scene_glb;
+pub(crate) use quadrants::has_quadrants;
 pub(crate) use still::{Still, still_defs, still_use};
 pub(crate) use turning::turning_view;
 

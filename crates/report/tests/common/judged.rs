@@ -1,5 +1,6 @@
 //! Hand-made judgements of the made hip: plausible, not measured.
 
+use pilothole_assess::robust::{HoleShare, SetRobust};
 use pilothole_assess::set::{
     Access, Apart, ApartReason, Bite, Block, CaseResult, Clash, CoreSection, FrameSource,
     GuideGroup, Guides, KitLine, LoadResult, Lost, Obstacle, Order, OrderStep, Range,
@@ -228,6 +229,19 @@ pub(crate) fn set(plan: &Plan) -> SetResult {
             holes: vec![0],
             reasons: vec![SpareReason::Shorter],
         }],
+        robust: Some(SetRobust {
+            keeps_every_grade: Some(0.614),
+            share_se: 0.0155,
+            holes: (0..count)
+                .map(|hole| HoleShare {
+                    hole,
+                    keeps_margin: 0.83,
+                    stays_inside: 0.92,
+                    keeps_grade: 0.871,
+                })
+                .collect(),
+            samples: 1000,
+        }),
         findings: vec![Finding::new(
             "load.no_ischial_screw",
             "A flange screw in the ischium goes with less migration in one series of 49.",

@@ -1,0 +1,117 @@
+//! What a refinement moved, by how much and why: for a terminal, as comments
+//! above the new plan, and as `refine.json`.
+
+use pilothole_assess::refine::{Candidate, Refined, RefinedHole};
+use pilothole_plan::Plan;
+use serde_json::{Value, json};
+
+use crate::number::{deg, mm, newton, share};
+use crate::text::{CAUTION, label, shortened};
+
+/// Letters of a hole's name in a table of plain text.
+const MOST_LETTERS: usize = 14;
+
+/// One line a hole, with what was found in all.
+pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
+    let moved = refined.holes.iter().filter(|h| h.turned_rad > 0.0 || h.moved_mm > 0.0).count();
+    let mut lines = vec![format!(
+        "{moved} of {} holes moved; pairs nearer than wanted: {} before, {} after{}",
+        refined.holes.len(),
+        refined.clashes[0],
+        refined.clashes[1],
+        if refined.complete { "" } else { "; stopped early, the best so far" }
+    )];
+    let sum = |count: fn(&RefinedHole) -> usize| refined.holes.iter().map(count).sum::<usize>();
+    let (blocked, tried) = (sum(|h| h.blocked), sum(|h| h.tried));
+    lines.push(format!("no drill gets to {blocked} of the {tried} directions looked at"));
+    let strength = |candidate: Option<Candidate>| {
+        candidate.map_or_else(|| "-".to_owned(), |c| format!("{:.0} N", c.objectives.low_n))
+    };
+    lines.extend(refined.holes.iter().map(|hole| {
+        format!(
+            "{:<14}  {:<14}  {:>4.1} deg  {:>4.1} mm  low strength {} -> {}",
+            shortened(&plan.holes[hole.hole].id, MOST_LETTERS),
+            hole.reason.word(),
+            hole.turned_rad.to_degrees(),
+            hole.moved_mm,
+            strength(hole.before),
+            strength(hole.after),
+        )
+    }));
+    lines.push(CAUTION.to_owned());
+    lines.join("\n")
+}
+
+/// Comments for the top of the new plan's TOML, one line a hole.
+pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
+    let mut lines = vec!["Refined. How far each hole was turned and moved, and why:".to_owned()];
+    lines.extend(refined.holes.iter().map(|hole| {
+        format!(
+            "{}: {:.1} deg, {:.1} mm, {}; gain {:.0} N, noise {:.0} N",
+            label(&plan.holes[hole.hole].id),
+            hole.turned_rad.to_degrees(),
+            hole.moved_mm,
+            hole.reason.word(),
+            hole.gain_n,
+            hole.noise_n
+        )
+    }));
+    if !refined.complete {
+        lines.push("The search was stopped; holes not searched stay as planned.".to_owned());
+    }
+    lines.iter().fold(String::new(), |text, line| text + "# " + line + "\n")
+}
+
+/// `refine.json`.
+pub fn refined_json(plan: &Plan, refined: &Refined) -> String {
+    let rows: Vec<Value> = refined.holes.iter().map(|hole| row(plan, hole)).collect();
+    let findings: Vec<Value> = refined
+        .findings
+        .iter()
+        .map(|finding| {
+            let hole = finding.hole.map(|hole| plan.holes[hole].id.clone());
+            json!({ "code": finding.code, "hole": hole, "text": finding.text })
+        })
+        .collect();
+    let all = json!({
+        "schema": "pilothole/refine/1",
+        "caution": CAUTION,
+        "complete": refined.complete,
+        "clashes_before": refined.clashes[0],
+        "clashes_after": refined.clashes[1],
+        "holes": rows,
+        "findings": findings,
+    });
+    format!("{all:#}\n")
+}
+
+fn row(plan: &Plan, hole: &RefinedHole) -> Value {
+    let front: Vec<Value> = hole.front.iter().map(candidate).collect();
+    json!({
+        "id": plan.holes[hole.hole].id,
+        "reason": hole.reason.word(),
+        "turned_deg": deg(hole.turned_rad),
+        "moved_mm": mm(hole.moved_mm),
+        "gain_n": newton(hole.gain_n),
+        "noise_n": newton(hole.noise_n),
+        "tried": hole.tried,
+        "blocked": hole.blocked,
+        "before": hole.before.as_ref().map(candidate),
+        "after": hole.after.as_ref().map(candidate),
+        "front": front,
+    })
+}
+
+fn candidate(candidate: &Candidate) -> Value {
+    let worth = &candidate.objectives;
+    json!({
+        "seat_mm": crate::record::point(candidate.seat),
+        "direction": crate::record::unit(candidate.direction),
+        "length_mm": mm(worth.length_mm),
+        "purchase_mm": mm(worth.purchase_mm),
+        "pullout_n": newton(worth.pullout_n),
+        "low_n": newton(worth.low_n),
+        "keeps": share(worth.keeps),
+        "gap_mm": candidate.gap_mm.and_then(mm),
+    })
+}

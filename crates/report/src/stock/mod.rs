@@ -1,0 +1,9 @@
+//! What leaves of a chart: `stock.csv`, `stock.npy`, `stock.ply`, `stock.html`.
+
+mod mesh;
+mod page;
+mod table;
+
+pub use mesh::stock_ply;
+pub use page::stock_html;
+pub use table::{stock_columns, stock_csv, stock_npy};

@@ -1,0 +1,163 @@
+//! Charts as files: the same numbers in each, and none without bone drawn.
+
+use pilothole_assess::Beyond;
+use pilothole_assess::stock::{
+    Dangers, Ring, Stock, StockCell, StockChart, StockOrigin, ThreadReading,
+};
+use pilothole_plan::{Format, Plan};
+use pilothole_report::{stock_columns, stock_csv, stock_html, stock_npy, stock_ply};
+use pilothole_volume::{Direction, PatientPoint};
+
+fn plan() -> Plan {
+    let text = "schema = \"pilothole/plan/1\"\nside = \"right\"\ncoordinates = \"LPS\"\n[socket]\n\
+                centre_mm = [0.0, 0.0, 0.0]\naxis = [0.0, 0.0, -1.0]\nouter_diameter_mm = 50.0\n";
+    Plan::parse(text, Format::Toml).expect("sound")
+}
+
+/// A chart of rings 10° apart; bone as deep as `depth_mm` says of the cell.
+fn chart(origin: StockOrigin, bands: usize, depth_mm: impl Fn(usize) -> Option<f64>) -> StockChart {
+    let pole = Direction::SUPERIOR;
+    let mut first = 0;
+    let rings: Vec<Ring> = (0..=bands)
+        .map(|band| {
+            let ring = Ring { polar_rad: 0.174 * band as f64, first, count: (6 * band).max(1) };
+            first += ring.count;
+            ring
+        })
+        .collect();
+    let cells = rings
+        .iter()
+        .flat_map(|ring| {
+            (0..ring.count).map(move |at| pole.tilted(ring.polar_rad, ring.azimuth_rad(at)))
+        })
+        .enumerate()
+        .map(|(at, direction)| {
+            let depth = depth_mm(at);
+            StockCell {
+                seat: PatientPoint([0.0; 3]) + direction * 25.0,
+                direction,
+                bone: depth.map(|_| 1),
+                near_mm: depth.map(|_| 0.123_456_7),
+                far_mm: depth.map(|mm| mm + 0.123_456_7),
+                cortical_mm: 0.1 + 0.2,
+                cancellous_mm: 0.0,
+                length_mm: depth.filter(|mm| *mm > 20.0).map(|_| 20.0),
+                purchase_mm: depth.unwrap_or(0.0).min(20.0),
+                thread_hu: depth.map(|mm| 300.0 + mm / 3.0),
+                pullout_n: depth.map(|mm| 100.0 * mm),
+                beyond: Beyond::default(),
+                dangers: if depth.is_none() { Dangers::NO_BONE } else { Dangers::default() },
+            }
+        })
+        .collect();
+    StockChart { origin, pole, rings, cells }
+}
+
+fn stock() -> Stock {
+    let deep = |at: usize| (at % 3 > 0).then(|| 10.0 + at as f64 / 7.0);
+    let charts = vec![
+        chart(StockOrigin::Centre, 9, deep),
+        chart(StockOrigin::Socket(0), 2, |_| Some(30.0)),
+        chart(StockOrigin::Socket(1), 2, |_| None),
+        chart(StockOrigin::Patch(0, 2), 2, |at| (at == 0).then_some(8.0)),
+    ];
+    Stock {
+        screw: "HB 6.5".to_owned(),
+        thread: ThreadReading::Survey,
+        charts,
+        findings: Vec::new(),
+    }
+}
+
+#[test]
+fn csv_and_npy_hold_the_same_rounded_numbers() {
+    let stock = stock();
+    let count: usize = stock.charts.iter().map(|chart| chart.cells.len()).sum();
+    let csv = String::from_utf8(stock_csv(&stock)).expect("text");
+    let npy = stock_npy(&stock);
+    let head = 10 + usize::from(u16::from_le_bytes([npy[8], npy[9]]));
+    assert!(npy.starts_with(b"\x93NUMPY\x01\x00") && head % 64 == 0);
+    assert!(npy[10..].starts_with(b"{'descr': [('chart', '<f8'), ('polar_deg'"));
+    let width = stock_columns(&stock).len() + 1;
+    assert_eq!(npy.len(), head + count * 8 * width);
+    assert_eq!(csv.lines().count(), count + 1);
+    let rows = npy[head..].chunks_exact(8 * width);
+    for (line, row) in csv.lines().skip(1).zip(rows) {
+        let cells: Vec<&str> = line.split(',').collect();
+        assert_eq!(cells.len(), width);
+        for (text, bytes) in cells.iter().zip(row.chunks_exact(8)).take(width - 1).skip(1) {
+            let number = f64::from_le_bytes(bytes.try_into().expect("eight bytes"));
+            assert!(text.len() <= 10, "{text} has more digits than can be known");
+            if text.is_empty() {
+                assert!(number.is_nan());
+            } else {
+                assert_eq!(text.parse::<f64>().expect("a number").to_bits(), number.to_bits());
+            }
+        }
+    }
+    assert!(csv.lines().nth(1).is_some_and(|line| line.ends_with(",no-bone")), "{csv}");
+}
+
+#[test]
+fn the_surface_has_a_vertex_a_direction_and_looks_into_bone() {
+    let stock = stock();
+    let ply = stock_ply(&stock, &plan()).expect("a surface");
+    let end = b"end_header\n";
+    let head = ply.windows(end.len()).position(|w| w == end).expect("a header") + end.len();
+    let header = std::str::from_utf8(&ply[..head]).expect("text");
+    let names: Vec<&str> =
+        header.lines().filter_map(|line| line.strip_prefix("property float ")).collect();
+    let want = [
+        "x",
+        "y",
+        "z",
+        "depth_mm",
+        "purchase_mm",
+        "thread_survey_hu",
+        "pullout_n",
+        "hatched",
+        "dangers",
+    ];
+    assert_eq!(names, want);
+    let cells = &stock.charts[0].cells;
+    assert!(header.contains(&format!("element vertex {}\n", cells.len())));
+    let float = |at: usize| f32::from_le_bytes(ply[at..at + 4].try_into().expect("four bytes"));
+    let (row, mut at) = (4 * want.len(), head);
+    for cell in cells {
+        let values: Vec<f32> = (0..want.len()).map(|i| float(at + 4 * i)).collect();
+        assert!((f64::from(values[2]) - cell.seat.0[2]).abs() < 1e-5);
+        assert_eq!(values[3].is_nan(), cell.near_mm.is_none());
+        assert_eq!(values[7] > 0.5, !cell.dangers.is_empty());
+        at += row;
+    }
+    let faces: Vec<[usize; 3]> = ply[at..]
+        .chunks_exact(13)
+        .map(|face| {
+            std::array::from_fn(|i| {
+                let bytes = face[1 + 4 * i..5 + 4 * i].try_into().expect("four bytes");
+                u32::from_le_bytes(bytes) as usize
+            })
+        })
+        .collect();
+    let mut edges = std::collections::BTreeMap::new();
+    for [a, b, c] in faces {
+        let corner = |i: usize| cells[i].seat;
+        let out = (corner(b) - corner(a)).cross(corner(c) - corner(a));
+        assert!(out.dot(corner(a) - PatientPoint([0.0; 3])) > 0.0, "faces look out");
+        for (from, to) in [(a, b), (b, c), (c, a)] {
+            *edges.entry((from.min(to), from.max(to))).or_insert(0) += 1;
+        }
+    }
+    // A disc: every edge has two faces but those of the rim.
+    let rim = stock.charts[0].rings.last().map_or(0, |ring| ring.count);
+    assert_eq!(edges.values().filter(|count| **count == 1).count(), rim);
+    assert!(edges.values().all(|count| *count <= 2));
+}
+
+#[test]
+fn charts_without_bone_are_named_in_one_line_and_not_drawn() {
+    let page = stock_html(&stock(), &plan(), "0123456789abcdef");
+    assert_eq!(page.matches("<figure").count(), 2);
+    assert!(page.contains("From centre") && page.contains("From socket-1"));
+    assert!(page.contains("socket-2, patch-1-3."), "the rest are named");
+}

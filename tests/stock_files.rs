@@ -1,0 +1,107 @@
+//! A chart's files as researchers read them, and against single holes.
+
+use std::collections::BTreeMap;
+use std::fs;
+use std::path::Path;
+use std::process::Command;
+
+use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Tissue, write_series};
+use pilothole_tests::{aloud, pilothole, root, said};
+use pilothole_volume::{Direction, Grid, PatientPoint};
+
+fn plan(seat: [f64; 3], direction: [f64; 3]) -> String {
+    format!(
+        "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n[socket]\n\
+         centre_mm = [0.0, 0.0, -24.0]\naxis = [0.0, 0.0, -1.0]\nouter_diameter_mm = 16.0\n\
+         [[hole]]\nid = \"one\"\nzone = \"cup\"\nseat_mm = {seat:?}\ndirection = {direction:?}\n\
+         screw = \"HB 6.5\"\n"
+    )
+}
+
+/// A ball of bone with a softer core in muscle, and its chart.
+fn charted(home: &Path) -> String {
+    let centre = PatientPoint([0.0; 3]);
+    let mut scene = Scene::empty();
+    scene.paint(Solid::Ball { centre, radius_mm: 28.0 }, Tissue::Muscle, 50.0, 0);
+    scene.paint(Solid::Ball { centre, radius_mm: 20.0 }, Tissue::Cortical, 900.0, 1);
+    scene.paint(Solid::Ball { centre, radius_mm: 17.0 }, Tissue::Cancellous, 300.0, 1);
+    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+    let grid = Grid::from_axes([48; 3], PatientPoint([-30.0; 3]), axes, [1.25; 3]).expect("square");
+    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
+    write_series(&volume, &home.join("scan"), &SeriesHeader::default()).expect("written");
+    fs::write(home.join("plan.toml"), plan([0.0, 0.0, -21.0], [0.0, 0.0, 1.0])).expect("written");
+    let path = |name: &str| home.join(name).to_str().expect("UTF-8").to_owned();
+    let run = pilothole(&[
+        "stock",
+        &path("scan"),
+        &path("plan.toml"),
+        "--out",
+        &path("stock"),
+        "--spacing-deg",
+        "6",
+        "--seat-spacing-mm",
+        "20",
+        "--thread-as-judged",
+    ]);
+    assert_eq!(run.status.code(), Some(0), "{}", said(&run).1);
+    path("stock")
+}
+
+#[test]
+fn numpy_reads_the_table_and_the_surface() {
+    let python = ["python3", "/opt/py/bin/python"].into_iter().find(|python| {
+        let run = Command::new(python).args(["-c", "import numpy"]).output();
+        run.is_ok_and(|run| run.status.success())
+    });
+    let Some(python) = python else {
+        aloud("skipped: no Python with numpy");
+        return;
+    };
+    let home = tempfile::tempdir().expect("a folder");
+    let stock = charted(home.path());
+    let script = root().join("tests/reference/stock_files.py");
+    let run = Command::new(python).arg(script).arg(&stock).output().expect("it runs");
+    assert!(run.status.success(), "{}", said(&run).1);
+}
+
+#[test]
+fn a_direction_of_the_chart_has_the_numbers_of_its_report() {
+    let home = tempfile::tempdir().expect("a folder");
+    let stock = charted(home.path());
+    let table = fs::read_to_string(Path::new(&stock).join("stock.csv")).expect("there");
+    let mut lines = table.lines().map(|line| line.split(',').collect::<Vec<_>>());
+    let heads = lines.next().expect("heads");
+    let rows: Vec<BTreeMap<&str, &str>> =
+        lines.map(|row| heads.iter().copied().zip(row).collect()).collect();
+    let mut compared = 0;
+    // The pole is along an axis, so that its seat and direction are exact in
+    // the table; elsewhere the table rounds what the chart was measured with.
+    for row in rows.iter().filter(|row| row["polar_deg"] == "0" && row["chart"] == "centre") {
+        let number = |name: &str| row[name].parse::<f64>().expect("a number");
+        let seat = ["seat_l_mm", "seat_p_mm", "seat_s_mm"].map(number);
+        let direction = ["direction_l", "direction_p", "direction_s"].map(number);
+        fs::write(home.path().join("one.toml"), plan(seat, direction)).expect("written");
+        let path = |name: &str| home.path().join(name).to_str().expect("UTF-8").to_owned();
+        let args = ["assess", &path("scan"), &path("one.toml"), "--out", &path("one")];
+        let run = pilothole(&args);
+        assert_eq!(run.status.code(), Some(0), "{}", said(&run).1);
+        let text = fs::read_to_string(home.path().join("one/report.json")).expect("there");
+        let report: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+        let hole = &report["holes"][0];
+        let pairs = [
+            ("near_cortex_mm", &hole["near_cortex_mm"]),
+            ("far_cortex_mm", &hole["far_cortex_mm"]),
+            ("bone_depth_mm", &hole["bone_depth_mm"]),
+            ("length_mm", &hole["length_mm"]),
+            ("purchase_mm", &hole["purchase_mm"]),
+            ("thread_mean_hu", &hole["hu"]["thread"]["mean"]),
+            ("pullout_n", &hole["pullout_n"]["estimate"]),
+        ];
+        for (name, reported) in pairs {
+            let reported = reported.as_f64().expect("known");
+            assert_eq!(number(name).to_bits(), reported.to_bits(), "{name}");
+        }
+        compared += 1;
+    }
+    assert_eq!(compared, 1);
+}
