@@ -58,6 +58,7 @@ pub fn propose_landmarks(
             cement: &none,
             untrusted: &bones.artefact,
             threshold_hu: bones.threshold_hu,
+            cortex: None,
         };
         let found = bones
             .named(head)
