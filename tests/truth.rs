@@ -4,8 +4,9 @@
 //! answers are in closed form (`pilothole-phantom`), the tolerances are those
 //! that the tool promises.
 
+use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::{HoleResult, JudgeParams, Scene as Judged, judge_holes};
-use pilothole_bone::{BoneParams, find_bones};
+use pilothole_bone::{BoneParams, estimate_blur, find_bones};
 use pilothole_phantom::{Pose, Rounding, Scanner, Scene, Solid, Tissue, Truth};
 use pilothole_plan::{Format, Plan};
 use pilothole_tests::aloud;
@@ -129,7 +130,7 @@ fn judge(volume: &Volume, plan: &Plan) -> Vec<HoleResult> {
     let region = Region::whole(volume.grid());
     let bones = find_bones(volume, region, &BoneParams::default()).expect("bone is found");
     let none = Mask::none(bones.grid.size());
-    let scene = Judged {
+    let bare = Judged {
         volume,
         field: &bones.field,
         labels: &bones.labels,
@@ -137,7 +138,11 @@ fn judge(volume: &Volume, plan: &Plan) -> Vec<HoleResult> {
         cement: &none,
         untrusted: &none,
         threshold_hu: bones.threshold_hu,
+        cortex: None,
     };
+    let cortex = estimate_blur(volume, &bones)
+        .map(|blur| CortexModel::of(&bare, blur, &JudgeParams::OWN.path));
+    let scene = Judged { cortex: cortex.as_ref(), ..bare };
     judge_holes(&scene, plan, &JudgeParams::OWN)
 }
 

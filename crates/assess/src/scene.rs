@@ -1,5 +1,6 @@
 //! What a hole is judged against: the scan, and what its numbers mean.
 
+use crate::cortex::CortexModel;
 use pilothole_volume::{
     Field, Grid, Labels, Mask, PatientPoint, Volume, VoxelPoint, nearest_voxel,
 };
@@ -25,6 +26,8 @@ pub struct Scene<'a> {
     pub untrusted: &'a Mask,
     /// Bone threshold in use, HU.
     pub threshold_hu: f64,
+    /// What plates are fitted with; without it ends lie halfway.
+    pub cortex: Option<&'a CortexModel>,
 }
 
 impl<'a> Scene<'a> {

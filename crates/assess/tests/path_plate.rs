@@ -99,6 +99,7 @@ fn edge_errors(spacing: [f64; 3], normal: [f64; 3], tilt_rad: f64) -> Vec<f64> {
         cement: &plate.none,
         untrusted: &plate.none,
         threshold_hu: 226.0,
+        cortex: None,
     };
     let direction = normal.tilted(tilt_rad, 0.7);
     let step = grid.voxel_step_mm(direction);

@@ -235,6 +235,7 @@ fn the_healthy_bones_surface_corrects_the_landmarks_mirror() {
         cement: &none,
         untrusted: &none,
         threshold_hu: 226.0,
+        cortex: None,
     };
     // The healthy centre is the image of (108, -8, -6), which the socket has.
     let local = [-18.0, -8.0, -6.0];

@@ -102,8 +102,7 @@ pub fn estimate_blur(volume: &Volume, bones: &Bones) -> Option<Blur> {
 fn surface_points(bones: &Bones) -> Vec<(PatientPoint, Direction)> {
     let size = bones.labels.size();
     let depth = |at: usize| bones.field.at(at);
-    let beside: Vec<usize> =
-        (0..size.iter().product()).filter(|at| depth(*at) > 0.0 && depth(*at) < 0.6).collect();
+    let beside = bones.field.places_between(0.0, 0.6);
     let stride = beside.len().div_ceil(MOST_POINTS).max(1);
     beside
         .iter()

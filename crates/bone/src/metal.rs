@@ -2,8 +2,6 @@
 
 use pilothole_volume::{Mask, NOTHING_I16, Neighbours, without_small};
 
-use rayon::prelude::*;
-
 use crate::coarse::Cells;
 use crate::patch::Patch;
 
@@ -17,7 +15,7 @@ const SOFT_HU: std::ops::RangeInclusive<f32> = -160.0..=160.0;
 /// Least HU of marrow, fat included.
 const MARROW_LEAST_HU: f32 = -200.0;
 /// Air is at most this, HU.
-const AIR_HU: f32 = -500.0;
+const AIR_HU: i16 = -500;
 /// A share of one in the whole numbers that cells hold.
 const ONE: i16 = 10_000;
 /// Share of voxels out of their range within 4 mm that makes a zone: 0.12.
@@ -38,7 +36,7 @@ pub(crate) struct Metal {
 /// eight voxels.
 pub(crate) fn find(patch: &Patch<'_>, metal_hu: f64, ceiling_hu: Option<f64>) -> Metal {
     let least_hu = metal_hu.ceil() as i16;
-    let bright = bright(patch, least_hu);
+    let bright = patch.voxels_where(least_hu..=i16::MAX, |_| true);
     if bright.is_empty() {
         return Metal { metal: bright.clone(), saturated: bright };
     }
@@ -46,18 +44,10 @@ pub(crate) fn find(patch: &Patch<'_>, metal_hu: f64, ceiling_hu: Option<f64>) ->
     let metal = without_small(&bright, Neighbours::TwentySix, least);
     let ceiling = ceiling_hu.map_or_else(|| plateau(patch), |hu| Some(hu as f32));
     let saturated = match ceiling {
-        Some(ceiling) => Mask::where_true(patch.size, |at| patch.hu.at(at) >= ceiling),
+        Some(ceiling) => patch.voxels_where(ceiling.ceil() as i16..=i16::MAX, |_| true),
         None => Mask::none(patch.size),
     };
     Metal { metal, saturated }
-}
-
-fn bright(patch: &Patch<'_>, least_hu: i16) -> Mask {
-    let passes = |row: usize| patch.hu.row(row).iter().any(|hu| *hu >= least_hu);
-    if !(0..patch.hu.rows()).into_par_iter().any(passes) {
-        return Mask::none(patch.size);
-    }
-    Mask::where_true(patch.size, |at| patch.hu.at(at) >= f32::from(least_hu))
 }
 
 fn plateau(patch: &Patch<'_>) -> Option<f32> {
@@ -125,7 +115,7 @@ pub(crate) fn artefact(
 /// Air of bowel, skin folds and the room: connected dark voxels of 1 cm³ or
 /// more, with the partly filled voxels around it.
 fn large_air(patch: &Patch<'_>) -> Mask {
-    let dark = Mask::where_true(patch.size, |at| patch.hu.at(at) < AIR_HU);
+    let dark = patch.voxels_where(NOTHING_I16 + 1..=AIR_HU - 1, |_| true);
     let least = (1000.0 / patch.grid.voxel_mm3()).ceil() as usize;
     let inner = without_small(&dark, Neighbours::Six, least);
     let mut air = inner.clone();

@@ -126,6 +126,11 @@ pub enum BoneName {
 }
 
 impl BoneName {
+    /// Whether it is a femur.
+    pub fn is_femur(self) -> bool {
+        matches!(self, Self::FemurLeft | Self::FemurRight)
+    }
+
     /// Stable lower-case name for files: `hip-left`, `hip-right`, `sacrum`,
     /// `femur-left`, `femur-right`.
     pub fn as_str(self) -> &'static str {

@@ -1,6 +1,9 @@
 //! The Hounsfield units of the region at work, and how its voxels lie in mm.
 
-use pilothole_volume::{Grid, Offset, PatientPoint, Region, Volume, VoxelPoint};
+use std::ops::RangeInclusive;
+
+use pilothole_volume::{Grid, Mask, Offset, PatientPoint, Region, Volume, VoxelPoint};
+use rayon::prelude::*;
 
 use crate::hu::Hu;
 
@@ -82,6 +85,23 @@ impl<'a> Patch<'a> {
             }
         }
         sum.is_finite().then_some(sum)
+    }
+
+    /// The voxels whose stored HU lie in a range and whose array position passes
+    /// a test.
+    pub(crate) fn voxels_where(
+        &self,
+        hu: RangeInclusive<i16>,
+        also: impl Fn(usize) -> bool + Sync,
+    ) -> Mask {
+        let mut mask = Mask::none(self.size);
+        let (columns, words) = (self.size[0], mask.words_per_row());
+        mask.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
+            for (x, _) in self.hu.row(row).iter().enumerate().filter(|(_, v)| hu.contains(v)) {
+                words[x / 64] |= u64::from(also(row * columns + x)) << (x % 64);
+            }
+        });
+        mask
     }
 
     /// Index steps of the 26 neighbours with their lengths in mm; faces first.

@@ -19,6 +19,9 @@ pub struct PlateHints {
     pub near_hu: Option<f64>,
     /// Level on the side of the largest positions, HU, held fixed.
     pub far_hu: Option<f64>,
+    /// Neighbouring samples that share one voxel's noise; standard errors grow
+    /// by its square root. 1 or less: every sample has its own.
+    pub samples_per_voxel: f64,
 }
 
 /// A fitted plate.
@@ -34,8 +37,8 @@ pub struct PlateFit {
     pub peak_hu: f64,
     /// Levels before and behind it, HU.
     pub side_hu: [f64; 2],
-    /// Standard error of the thickness, mm, from the residuals taken as
-    /// independent; 0 for a profile that the model meets exactly.
+    /// Standard error of the thickness, mm, from the residuals; 0 for a profile
+    /// that the model meets exactly.
     pub se_mm: f64,
     /// Standard errors of the two edges, mm.
     pub edge_se_mm: [f64; 2],
@@ -85,6 +88,16 @@ pub enum FitRefused {
         /// Limit, a fifth of the plate's rise, HU.
         limit_hu: f64,
     },
+    /// The plate is too thin to show its own level, and none is known.
+    #[error(
+        "the plate is {thickness_mm:.2} mm thick, too thin to show its level below {least_mm:.2} mm"
+    )]
+    Thin {
+        /// Fitted thickness, mm.
+        thickness_mm: f64,
+        /// Least thickness that shows a level, mm.
+        least_mm: f64,
+    },
     /// The level and the thickness cannot be told apart.
     #[error("standard error of the thickness is {se_mm:.2} mm, more than {limit_mm:.2}")]
     Uncertain {
@@ -104,6 +117,8 @@ const LEAST_RISE_HU: f64 = 45.0;
 const MOST_SE_MM: f64 = 0.58;
 /// Rounds of the minimisation; it settles in 10 to 30.
 const ROUNDS: usize = 120;
+/// Relative gain at which it has settled.
+const SETTLED: f64 = 1e-9;
 
 /// Fit a blurred plate to a profile.
 ///
@@ -137,7 +152,8 @@ pub fn fit_plate(
     let start = first_guess(&samples, blur_sigma_mm, hints)?;
     let free =
         [true, true, hints.near_hu.is_none(), hints.far_hu.is_none(), hints.cortex_hu.is_none()];
-    let problem = Problem { samples: &samples, sigma_mm: blur_sigma_mm, free };
+    let shared = hints.samples_per_voxel.max(1.0);
+    let problem = Problem { samples: &samples, sigma_mm: blur_sigma_mm, free, shared };
     let best = problem.minimise(start);
     problem.judge(best)
 }
@@ -194,6 +210,8 @@ struct Problem<'a> {
     samples: &'a [(f64, f64)],
     sigma_mm: f64,
     free: [bool; 5],
+    /// Samples that share one noise.
+    shared: f64,
 }
 
 impl Problem<'_> {
@@ -257,7 +275,7 @@ impl Problem<'_> {
                 let gained = (cost - next_cost) / cost.max(1e-300);
                 (best, cost) = (next, next_cost);
                 damping = (damping * 0.3).max(1e-12);
-                if gained < 1e-12 {
+                if gained < SETTLED {
                     break;
                 }
             } else {
@@ -284,7 +302,8 @@ impl Problem<'_> {
             return Err(FitRefused::Residuals { residual_hu, limit_hu });
         }
         let unknowns = self.free.iter().filter(|f| **f).count();
-        let variance = cost / (self.samples.len() - unknowns).max(1) as f64;
+        let spare = self.samples.len().saturating_sub(unknowns).max(1);
+        let variance = self.shared * cost / spare as f64;
         let uncertain = FitRefused::Uncertain { se_mm: f64::INFINITY, limit_mm: MOST_SE_MM };
         let inverse = invert(self.normal(&u).0).ok_or(uncertain)?;
         let se = |variance: f64| variance.max(0.0).sqrt();

@@ -12,7 +12,8 @@ use pilothole_assess::judge_hole;
 use pilothole_bone::{BoneParams, bone_region, find_bones};
 use pilothole_phantom::{Recipe, SeriesHeader, build, write_series};
 use pilothole_study::{
-    CaseParams, Limits, PlanFile, Prepared, Replace, assess, judge_case, open, read_plan, wrap,
+    CaseParams, Limits, PlanFile, Prepared, Replace, assess, hints_of, judge_case, open, read_plan,
+    wrap,
 };
 
 fn main() {

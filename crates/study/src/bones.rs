@@ -2,13 +2,15 @@
 
 use std::path::Path;
 
-use pilothole_bone::{BoneName, BoneParams, Bones, find_bones};
+use pilothole_assess::cortex::{CortexModel, cortex_thickness};
+use pilothole_assess::{PathParams, Scene};
+use pilothole_bone::{BoneName, BoneParams, Bones, estimate_blur, find_bones};
 use pilothole_intake as intake;
 use pilothole_plan::Plan;
 use pilothole_surface::{
     ClosedSurface, Extract, MeshLabel, Side as MeshSide, SurfaceNets, write_stl,
 };
-use pilothole_volume::Region;
+use pilothole_volume::{Mask, Region};
 use serde_json::{Value, json};
 
 use crate::error::CaseError;
@@ -37,15 +39,33 @@ pub fn write_bones(
     let region = Region::whole(read.volume.grid());
     let bones = find_bones(&read.volume, region, &bone_params(plan.as_ref(), params))
         .map_err(|error| CaseError::Failed(error.to_string()))?;
+    let none = Mask::none(bones.grid.size());
+    let scene = Scene {
+        volume: &read.volume,
+        field: &bones.field,
+        labels: &bones.labels,
+        metal: &bones.metal,
+        cement: &none,
+        untrusted: &bones.artefact,
+        threshold_hu: bones.threshold_hu,
+        cortex: None,
+    };
+    let path = &params.judge.path;
+    let cortex =
+        estimate_blur(&read.volume, &bones).map(|blur| CortexModel::of(&scene, blur, path));
+    let scene = Scene { cortex: cortex.as_ref(), ..scene };
+    let cortices: Vec<Value> =
+        bones.records.iter().map(|record| cortex_row(&scene, record.label, path)).collect();
     drop(read);
     let mut files = Vec::new();
     let mut rows = Vec::new();
     for record in &bones.records {
-        let (row, file) = one_bone(&bones, record.label)?;
+        let (mut row, file) = one_bone(&bones, record.label)?;
+        row["cortex"] = cortices[usize::from(record.label) - 1].clone();
         rows.push(row);
         files.extend(file);
     }
-    let text = whole(&bones, &rows);
+    let text = whole(&bones, cortex.as_ref(), &rows);
     files.push(("labels.nii.gz".to_owned(), labels_nii_gz(&bones.grid, &bones.labels)?));
     files.push(("bones.json".to_owned(), text.clone().into_bytes()));
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
@@ -57,6 +77,19 @@ pub fn write_bones(
     }
     folder.finish()?;
     Ok(text)
+}
+
+/// Mean thickness of a bone's cortex, square to its surface, by plates fitted
+/// where they fit; null where the scan's blur cannot be measured.
+fn cortex_row(scene: &Scene<'_>, label: u8, params: &PathParams) -> Value {
+    let Some(cortex) = cortex_thickness(scene, label, params) else { return Value::Null };
+    json!({
+        "mean_mm": cortex.mean_mm,
+        "sd_mm": cortex.sd_mm,
+        "fitted": cortex.fitted,
+        "refused": cortex.refused,
+        "unseen": cortex.unseen,
+    })
 }
 
 fn bone_params(plan: Option<&Plan>, params: &CaseParams) -> BoneParams {
@@ -149,7 +182,7 @@ fn surface_row(surface: &ClosedSurface) -> Value {
     })
 }
 
-fn whole(bones: &Bones, rows: &[Value]) -> String {
+fn whole(bones: &Bones, cortex: Option<&CortexModel>, rows: &[Value]) -> String {
     let findings: Vec<Value> =
         bones.findings.iter().map(|finding| json!({"code": finding.code()})).collect();
     let all = json!({
@@ -158,6 +191,12 @@ fn whole(bones: &Bones, rows: &[Value]) -> String {
         "threshold_hu": bones.threshold_hu,
         "size": bones.grid.size(),
         "voxel_mm": bones.grid.spacing_mm(),
+        "blur_sd_mm": cortex.map(|cortex| {
+            json!({
+                "in_plane": cortex.blur.in_plane_sigma_mm,
+                "axial": cortex.blur.axial_sigma_mm,
+            })
+        }),
         "metal_voxels": bones.metal.count(),
         "bones": rows,
         "findings": findings,

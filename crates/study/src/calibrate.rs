@@ -2,7 +2,7 @@
 
 use pilothole_assess::Finding;
 use pilothole_assess::strength::DensityLine;
-use pilothole_bone::density::{Calibration, CalibrationSource, Insert, Mineral};
+use pilothole_bone::density::{Calibration, CalibrationSource, Insert, Mineral, find_references};
 use pilothole_intake::Intake;
 use pilothole_plan::{Calibration as Wish, CalibrationMaterial, Insert as InsertWish, Plan};
 use pilothole_report::CalibrationRecord;
@@ -21,12 +21,13 @@ const INSERT_RADIUS_MM: f64 = 3.0;
 pub struct Calibrated {
     /// The line.
     pub calibration: Calibration,
-    /// `flag`, `plan`, `inserts` or `assumed`.
+    /// `flag`, `plan`, `inserts`, `references` or `assumed`.
     pub from: &'static str,
 }
 
 /// The line in use: the flag's, else the plan's, else the typical one of the
-/// tube voltage, which is a finding.
+/// tube voltage brought to the patient's own air, fat and muscle, else the
+/// typical one as it is. The last two are findings.
 ///
 /// # Errors
 ///
@@ -61,6 +62,9 @@ pub fn calibrate(
         }
         None => {
             let kvp = intake.facts.kvp;
+            if let Some(calibration) = kvp.and_then(|kvp| by_references(&intake.volume, kvp)) {
+                return Ok(Calibrated { calibration, from: "references" });
+            }
             let calibration = Calibration::assumed(kvp)
                 .or_else(|_out_of_table| Calibration::assumed(None))
                 .map_err(|error| CaseError::Failed(error.to_string()))?;
@@ -68,6 +72,18 @@ pub fn calibrate(
         }
     }
 }
+
+/// The patient's own air, fat and muscle; `None` unless all three are found and
+/// lie on one line.
+fn by_references(volume: &Volume, kvp: f64) -> Option<Calibration> {
+    let found = find_references(volume);
+    (found.len() == ALL_REFERENCES)
+        .then(|| Calibration::from_references(&found, kvp).ok())
+        .flatten()
+}
+
+/// Air, fat, muscle.
+const ALL_REFERENCES: usize = 3;
 
 fn mineral(material: CalibrationMaterial) -> Mineral {
     match material {
@@ -115,7 +131,9 @@ impl Calibrated {
             }
             CalibrationSource::Stated => "Slope and intercept stated by the site.".to_owned(),
             CalibrationSource::References { kvp, .. } => {
-                format!("Air, fat and muscle of the patient at {kvp:.0} kVp.")
+                format!(
+                    "Typical line of {kvp:.0} kVp, brought to the patient's own air, fat and muscle."
+                )
             }
             CalibrationSource::Assumed { kvp: Some(kvp) } => {
                 format!("Typical line of {kvp:.0} kVp, not of this scanner.")
@@ -144,12 +162,21 @@ impl Calibrated {
 
     /// What a reader must know about it.
     pub fn finding(&self) -> Option<Finding> {
-        self.calibration.is_assumed().then(|| {
-            Finding::new(
+        match &self.calibration.source {
+            CalibrationSource::Assumed { .. } => Some(Finding::new(
                 "calibration.assumed",
                 format!("{} Densities and strengths carry its wide band.", self.words()),
-            )
-        })
+            )),
+            CalibrationSource::References { residuals_hu, .. } => {
+                let worst = residuals_hu.iter().fold(0.0_f64, |most, hu| most.max(hu.abs()));
+                let text = format!(
+                    "No density phantom: {} Densities and strengths carry the band of a typical line.",
+                    self.words()
+                );
+                Some(Finding::new("calibration.references", text).measured(worst, None, "HU"))
+            }
+            _ => None,
+        }
     }
 }
 

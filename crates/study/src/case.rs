@@ -2,11 +2,14 @@
 
 use std::path::Path;
 
+use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::robust::robust_set;
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
 use pilothole_assess::stock::StockChart;
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
-use pilothole_bone::{BONE_THRESHOLD_HU, BoneParams, Bones, find_bones};
+use pilothole_bone::{
+    BONE_THRESHOLD_HU, BoneParams, Bones, estimate_blur, find_bones, suggest_cement,
+};
 use pilothole_intake::{self as intake, Intake};
 use pilothole_plan::Plan;
 use pilothole_report::{Case, Record};
@@ -70,8 +73,10 @@ pub struct Prepared {
     pub bones: Bones,
     /// Metal, artefact zones and saturated voxels together.
     pub untrusted: Mask,
-    /// Cement.
+    /// Where cement may be; a suggestion.
     pub cement: Mask,
+    /// Blur and cortex of the scan; `None` where the blur cannot be measured.
+    pub cortex: Option<CortexModel>,
 }
 
 impl Prepared {
@@ -107,8 +112,11 @@ impl Prepared {
         let bones = find_bones(&intake.volume, region, &bone_params)
             .map_err(|error| CaseError::Plan(vec![Reason::new("plan.range", error.to_string())]))?;
         let untrusted = union(&[&bones.metal, &bones.saturated, &bones.artefact]);
-        let cement = Mask::none(bones.grid.size());
-        Ok(Self { intake, bones, untrusted, cement })
+        let cement = suggest_cement(&intake.volume, &bones);
+        let mut prepared = Self { intake, bones, untrusted, cement, cortex: None };
+        prepared.cortex = estimate_blur(&prepared.intake.volume, &prepared.bones)
+            .map(|blur| CortexModel::of(&prepared.scene(), blur, &params.judge.path));
+        Ok(prepared)
     }
 
     /// What holes are judged against.
@@ -121,6 +129,7 @@ impl Prepared {
             cement: &self.cement,
             untrusted: &self.untrusted,
             threshold_hu: self.bones.threshold_hu,
+            cortex: self.cortex.as_ref(),
         }
     }
 }

@@ -171,6 +171,7 @@ fn propose(
         cement: &none,
         untrusted: &bones.artefact,
         threshold_hu: bones.threshold_hu,
+        cortex: None,
     };
     let on = |bone: BoneName, kind: SphereKind| {
         let label = bones.named(bone)?.label;

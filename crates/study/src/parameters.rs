@@ -1,6 +1,6 @@
 //! Every number and word that a result depends on, and who chose it.
 
-use pilothole_bone::{METAL_HU, METAL_MARGIN_MM};
+use pilothole_bone::{BlurSource, CEMENT_HU, METAL_HU, METAL_MARGIN_MM};
 use pilothole_plan::{Origin, Plan, Resolved};
 use pilothole_report::{From, Parameter, Value};
 
@@ -18,6 +18,7 @@ pub(crate) fn parameters(plan: &Plan, params: &CaseParams, prepared: &Prepared) 
     bone(&mut list, plan, params);
     policy(&mut list, plan);
     path(&mut list, params, prepared);
+    cortex(&mut list, prepared);
     grade(&mut list, params);
     placements(&mut list, plan, params);
     list.0
@@ -64,6 +65,7 @@ fn bone(list: &mut List, plan: &Plan, params: &CaseParams) {
     list.number("bone.metal", METAL_HU, "HU", OWN);
     list.number("bone.metal_margin", METAL_MARGIN_MM, "mm", OWN);
     list.number("bone.axis_reach", AXIS_REACH_MM, "mm", OWN);
+    list.number("bone.cement", CEMENT_HU, "HU", "no source");
     list.number("bone.margin", MARGIN_MM, "mm", OWN);
 }
 
@@ -117,6 +119,33 @@ fn path(list: &mut List, params: &CaseParams, prepared: &Prepared) {
     list.number("path.thickest_cortex", path.thickest_cortex_mm, "mm", OWN);
     list.number("path.air", path.air_hu, "HU", OWN);
     list.number("path.air_run", path.air_run_mm, "mm", OWN);
+}
+
+fn cortex(list: &mut List, prepared: &Prepared) {
+    let Some(cortex) = &prepared.cortex else { return };
+    let blur = &cortex.blur;
+    let (within, across) = match blur.from {
+        BlurSource::Measured { in_plane, axial } => {
+            (in_plane, format!("median of {axial} edges of thick cortices"))
+        }
+        BlurSource::MeasuredInPlane { in_plane } => {
+            (in_plane, "the same widened by a slice as thick as the slice distance".to_owned())
+        }
+        _ => (0, "the scan".to_owned()),
+    };
+    let mut of = |name: &str, value: f64, unit: &str, source: &str| {
+        list.push(name, Value::Number(value), Some(unit), From::Scan, source);
+    };
+    let source = format!("median of {within} edges of thick cortices");
+    of("blur.in_plane_sd", blur.in_plane_sigma_mm, "mm", &source);
+    of("blur.axial_sd", blur.axial_sigma_mm, "mm", &across);
+    for record in &prepared.bones.records {
+        let Some(level) = cortex.level_of(record.label) else { continue };
+        let bone = record.name.map_or_else(|| record.label.to_string(), |n| n.as_str().to_owned());
+        let source = format!("median of {} thick places", level.places);
+        of(&format!("cortex.{bone}.level"), level.hu, "HU", &source);
+        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, "HU", "its middle 68 %, halved");
+    }
 }
 
 fn grade(list: &mut List, params: &CaseParams) {

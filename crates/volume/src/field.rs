@@ -1,5 +1,7 @@
 //! A smooth number at every voxel: a signed depth, a smoothed density.
 
+use rayon::prelude::*;
+
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
 use crate::volume::{VolumeError, interpolate};
@@ -84,6 +86,18 @@ impl Field {
     #[inline]
     pub fn at(&self, at: usize) -> f32 {
         self.numbers.at(at)
+    }
+
+    /// Array positions of the values above `low` and below `high`, rising.
+    pub fn places_between(&self, low: f32, high: f32) -> Vec<usize> {
+        let within = |(at, value): (usize, f32)| (value > low && value < high).then_some(at);
+        match &self.numbers {
+            Numbers::F32(all) => all.par_iter().copied().enumerate().filter_map(within).collect(),
+            Numbers::Steps { all, step } => {
+                let value = |steps: &i16| f32::from(*steps) * step;
+                all.par_iter().map(value).enumerate().filter_map(within).collect()
+            }
+        }
     }
 
     /// Trilinear interpolation at a lattice position of what `change` makes of

@@ -80,6 +80,7 @@ impl Case {
             cement: &self.none,
             untrusted: &self.none,
             threshold_hu: 226.0,
+            cortex: None,
         }
     }
 }

@@ -3,10 +3,15 @@
 //! The envelope gives an end to about a voxel. A fixed threshold would put a
 //! blurred edge too far out (a 1400 HU cortex in 40 HU muscle, blurred by
 //! σ 0.6 mm, crosses 226 HU 0.66 mm outside its edge), so the end lies where
-//! the profile crosses halfway between the cortex's peak and what lies outside.
+//! the profile crosses halfway between the cortex's peak and what lies outside,
+//! and, where the scan's blur is known, at the outer edge of a blurred plate
+//! fitted to it: halfway puts a cortex thinner than the blur too far out.
+
+use pilothole_bone::{FitRefused, PlateFit};
 
 use super::axis::Axis;
 use super::crossing::Crossing;
+use super::plate::{self, Crest, PlateLook};
 use crate::hole::{Edge, EdgeRule, Profile};
 use crate::params::PathParams;
 use crate::scene::Scene;
@@ -22,36 +27,70 @@ pub struct EdgeWindow {
     pub trusted_mm: f64,
 }
 
+/// The two ends of the bone on a path, and why no plate places them.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct PlacedEnds {
+    /// `None` when no bone is met.
+    pub near: Option<Edge>,
+    /// `None` when the scan ends before the bone.
+    pub far: Option<Edge>,
+    /// Of near and far end: why a plate was refused where one was tried.
+    pub refused: [Option<FitRefused>; 2],
+}
+
 /// Place the near and the far end of the bone.
 ///
-/// The near end is `None` when no bone is met, the far end when the scan ends
-/// first. Where the seat lies in bone the near end is the seat.
+/// Where the seat lies in bone the near end is the seat.
 pub fn place_edges(
     scene: &Scene<'_>,
     axis: Axis,
     crossing: &Crossing,
     profile: &Profile,
     params: &PathParams,
-) -> (Option<Edge>, Option<Edge>) {
-    let Some(enters_mm) = crossing.enters_mm else { return (None, None) };
+) -> PlacedEnds {
+    let Some(enters_mm) = crossing.enters_mm else { return PlacedEnds::default() };
     let window = params.edge_window(scene.grid().voxel_step_mm(axis.direction));
     let seen_to_mm = crossing.leaves_mm.unwrap_or(crossing.seen_to_mm);
     let room_mm = seen_to_mm - enters_mm;
-    let side = |at_mm: f64, inward: f64| Side { profile, at_mm, inward, room_mm, window };
-    let mut near = if crossing.seat_depth_mm > 0.0 {
-        side(0.0, 1.0).begun_within(params)
+    let look = PlateLook::of(scene, axis.direction, crossing.bone);
+    let side = |at_mm: f64, inward: f64| Side { profile, at_mm, inward, room_mm, window, look };
+    let (mut near, near_fit) = if crossing.seat_depth_mm > 0.0 {
+        (side(0.0, 1.0).begun_within(params), None)
     } else {
         side(enters_mm, 1.0).place(scene.threshold_hu, params)
     };
     near.at_mm = near.at_mm.max(0.0);
     near.incidence_rad = incidence_rad(scene, axis, near.at_mm);
-    let far = crossing.leaves_mm.map(|leaves_mm| {
-        let mut far = side(leaves_mm, -1.0).place(scene.threshold_hu, params);
+    let mut placed = PlacedEnds { near: Some(near), far: None, refused: [refused(near_fit), None] };
+    if let Some(leaves_mm) = crossing.leaves_mm {
+        let (mut far, far_fit) = side(leaves_mm, -1.0).place(scene.threshold_hu, params);
         far.at_mm = far.at_mm.max(near.at_mm);
         far.incidence_rad = incidence_rad(scene, axis, far.at_mm);
-        far
-    });
-    (Some(near), far)
+        placed.far = Some(far);
+        placed.refused[1] = refused(far_fit);
+    }
+    placed
+}
+
+fn refused(fit: Option<Result<PlateFit, FitRefused>>) -> Option<FitRefused> {
+    fit.and_then(Result::err)
+}
+
+/// The outer face of a bone on a line that goes straight in through its
+/// surface; position 0 of the profile is the envelope's surface.
+pub(crate) fn place_outer(
+    scene: &Scene<'_>,
+    inward: Axis,
+    bone: u8,
+    profile: &Profile,
+    params: &PathParams,
+) -> (Edge, Option<PlateFit>) {
+    let window = params.edge_window(scene.grid().voxel_step_mm(inward.direction));
+    let look = PlateLook::of(scene, inward.direction, bone);
+    let room_mm = params.thickest_cortex_mm;
+    let side = Side { profile, at_mm: 0.0, inward: 1.0, room_mm, window, look };
+    let (edge, fit) = side.place(scene.threshold_hu, params);
+    (edge, fit.and_then(Result::ok))
 }
 
 /// Angle between the axis and the envelope's normal, rad; `None` where the
@@ -71,6 +110,8 @@ struct Side<'a> {
     inward: f64,
     room_mm: f64,
     window: EdgeWindow,
+    /// What a plate is fitted with, where the scan's blur is known.
+    look: Option<PlateLook>,
 }
 
 impl Side<'_> {
@@ -90,31 +131,61 @@ impl Side<'_> {
         }
     }
 
-    fn place(&self, threshold_hu: f64, params: &PathParams) -> Edge {
+    /// The end, and the plate that was tried there.
+    fn place(
+        &self,
+        threshold_hu: f64,
+        params: &PathParams,
+    ) -> (Edge, Option<Result<PlateFit, FitRefused>>) {
         let step = self.profile.step_mm;
-        let inwards = self.window.inwards_mm.min(self.room_mm);
-        let peak = extreme(0.0, inwards, step, |d| self.hu(d), params.wobble_hu);
-        let outside =
-            extreme(0.0, self.window.outwards_mm, step, |d| -self.hu(-d), params.wobble_hu);
-        if let (Some((peak_depth, peak_hu)), Some((out, minus_hu))) = (peak, outside) {
-            let outside_hu = -minus_hu;
-            if peak_hu - outside_hu >= params.least_contrast_hu {
-                let level = f64::midpoint(peak_hu, outside_hu);
-                if let Some(depth) = self.falls_through(level, peak_depth, -out, -step)
-                    && depth.abs() <= self.window.trusted_mm
-                {
-                    let mut edge = self.edge(depth, EdgeRule::Halfway);
-                    edge.peak_hu = Some(peak_hu);
-                    edge.cortex_mm = self.inner_face(depth, peak_depth, peak_hu, params);
-                    return edge;
-                }
-            }
+        if let Some((halfway, crest)) = self.halfway(params) {
+            let Some((look, crest)) = self.look.zip(crest) else { return (halfway, None) };
+            let fitted = plate::fit(|depth| self.hu(depth), step, &crest, &look, params)
+                .and_then(|fit| plate::held_to(fit, self.window.trusted_mm, &crest, &look));
+            let edge = fitted.map_or(halfway, |fit| Edge {
+                se_mm: Some(fit.edge_se_mm[0]),
+                cortex_mm: Some(fit.thickness_mm),
+                cortex_se_mm: Some(fit.se_mm),
+                peak_hu: halfway.peak_hu,
+                ..self.edge(fit.near_edge_mm, EdgeRule::Plate)
+            });
+            return (edge, Some(fitted));
         }
         let reach = self.window.trusted_mm;
+        let inwards = self.window.inwards_mm.min(self.room_mm);
         match self.falls_through(threshold_hu, inwards.min(reach), -reach, -step) {
-            Some(depth) => self.edge(depth, EdgeRule::Threshold),
-            None => self.edge(0.0, EdgeRule::Envelope),
+            Some(depth) => (self.edge(depth, EdgeRule::Threshold), None),
+            None => (self.edge(0.0, EdgeRule::Envelope), None),
         }
+    }
+
+    /// The end halfway between peak and outside, and the cortex there where
+    /// its inner face shows too; `None` where no cortex shows near enough.
+    fn halfway(&self, params: &PathParams) -> Option<(Edge, Option<Crest>)> {
+        let step = self.profile.step_mm;
+        let inwards = self.window.inwards_mm.min(self.room_mm);
+        let (peak_mm, peak_hu) = extreme(0.0, inwards, step, |d| self.hu(d), params.wobble_hu)?;
+        let (out, minus_hu) =
+            extreme(0.0, self.window.outwards_mm, step, |d| -self.hu(-d), params.wobble_hu)?;
+        let outside_hu = -minus_hu;
+        if peak_hu - outside_hu < params.least_contrast_hu {
+            return None;
+        }
+        let level = f64::midpoint(peak_hu, outside_hu);
+        let outer_mm = self.falls_through(level, peak_mm, -out, -step)?;
+        if outer_mm.abs() > self.window.trusted_mm {
+            return None;
+        }
+        let mut edge = self.edge(outer_mm, EdgeRule::Halfway);
+        edge.peak_hu = Some(peak_hu);
+        edge.cortex_mm = self.inner_face(outer_mm, peak_mm, peak_hu, params);
+        let crest = edge.cortex_mm.map(|thick_mm| Crest {
+            outer_mm,
+            inner_mm: outer_mm + thick_mm,
+            peak_hu,
+            outside_hu,
+        });
+        Some((edge, crest))
     }
 
     /// The end where the path begins inside bone: position 0, and what is left

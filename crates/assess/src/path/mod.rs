@@ -9,6 +9,7 @@ mod crossing;
 mod cylinder;
 mod edge;
 mod engaged;
+mod plate;
 mod profile;
 mod segments;
 mod side_wall;
@@ -19,7 +20,8 @@ pub use axis::Axis;
 pub use beyond::look_beyond;
 pub use crossing::{Crossing, cross};
 pub use cylinder::{measure_hu, thread_mean_hu};
-pub use edge::{EdgeWindow, place_edges};
+pub(crate) use edge::place_outer;
+pub use edge::{EdgeWindow, PlacedEnds, place_edges};
 pub use engaged::{engaged_mm, ring_share};
 pub use profile::sample_profile;
 pub use segments::{engaged_cortices, split};
@@ -58,21 +60,18 @@ pub struct Path {
 pub fn measure(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Path {
     let profile = sample_profile(scene, axis, params);
     let crossing = cross(scene, axis, params);
-    let (near, far) = place_edges(scene, axis, &crossing, &profile, params);
+    let placed = place_edges(scene, axis, &crossing, &profile, params);
+    let PlacedEnds { near, far, .. } = placed;
     let segments = split(scene, axis, [near, far], &crossing, &profile);
-    let findings = reservations(&crossing, near, far, params);
+    let findings = reservations(&crossing, &placed, params);
     Path { axis, crossing, near, far, segments, profile, findings }
 }
 
-fn reservations(
-    crossing: &Crossing,
-    near: Option<Edge>,
-    far: Option<Edge>,
-    params: &PathParams,
-) -> Vec<Finding> {
+fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -> Vec<Finding> {
     use crate::hole::EdgeRule::{Envelope, Seat, Threshold};
     let mut findings = Vec::new();
-    let Some(near) = near else {
+    let far = placed.far;
+    let Some(near) = placed.near else {
         findings.push(Finding::new(
             "path.no_bone",
             "The axis meets no bone; check the seat and the direction.",
@@ -102,6 +101,15 @@ fn reservations(
             )
             .measured(edge.at_mm, None, "mm"),
         );
+    }
+    for (refused, end) in placed.refused.iter().zip(["near", "far"]) {
+        let Some(refused) = refused else { continue };
+        findings.push(Finding::new(
+            "path.halfway",
+            format!(
+                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out."
+            ),
+        ));
     }
     if far.is_none() {
         findings.push(

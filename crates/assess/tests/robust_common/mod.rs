@@ -61,6 +61,7 @@ impl Body {
             cement: &self.none,
             untrusted: &self.none,
             threshold_hu: 226.0,
+            cortex: None,
         }
     }
 }

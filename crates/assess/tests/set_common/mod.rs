@@ -144,6 +144,7 @@ impl World {
             cement: &self.none,
             untrusted: &self.metal,
             threshold_hu: 226.0,
+            cortex: None,
         }
     }
 }

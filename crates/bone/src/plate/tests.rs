@@ -98,6 +98,17 @@ fn the_standard_error_is_the_spread() {
 }
 
 #[test]
+fn samples_that_share_their_noise_widen_the_error_by_its_root() {
+    let hints = PlateHints { cortex_hu: Some(1400.0), ..PlateHints::default() };
+    let profile = plate(1.2, 0.6, [40.0, 1400.0, 0.0], 30.0, 3);
+    let apart = fit_plate(&profile, 0.6, hints).expect("a plate");
+    let shared = PlateHints { samples_per_voxel: 4.0, ..hints };
+    let shared = fit_plate(&profile, 0.6, shared).expect("a plate");
+    assert!((shared.se_mm / apart.se_mm - 2.0).abs() < 1e-9);
+    assert!((shared.thickness_mm - apart.thickness_mm).abs() < 1e-12);
+}
+
+#[test]
 fn no_peak_and_too_few_samples_are_said_with_numbers() {
     let flat: Vec<(f64, f64)> = (0..20).map(|i| (f64::from(i), 50.0)).collect();
     let refused = fit_plate(&flat, 0.6, PlateHints::default());

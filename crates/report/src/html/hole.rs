@@ -204,6 +204,11 @@ fn strength(record: &Record, hole: &HoleRecord) -> Markup {
                     None => { span .unknown { "unknown" } }
                 }
                 "."
+                @if let (Some(kvp), Some(band)) = (record.scan.kvp, hole.thread_hu_at_120_kvp)
+                    && (kvp - 120.0).abs() > 0.5 {
+                    " Its mean would read " (measure(Unit::Hu, band.estimate)) " at 120 kVp ("
+                    (measure(Unit::Hu, band.low)) " to " (measure(Unit::Hu, band.high)) ")."
+                }
             }
             @match &hole.pullout_n {
                 Some(pullout) => {

@@ -82,8 +82,9 @@ impl FindingRecord {
 
 /// Codes of areas that change plans which yet only say how well something is
 /// known.
-const KNOWLEDGE: [&str; 17] = [
+const KNOWLEDGE: [&str; 18] = [
     "path.no_cortex",
+    "path.halfway",
     "path.seat_in_bone",
     "path.crosses_joint",
     "clash.near",

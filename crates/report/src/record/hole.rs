@@ -8,7 +8,7 @@ use pilothole_plan::Plan;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::scan::CalibrationRecord;
+use super::scan::{BandRecord, CalibrationRecord};
 use crate::number::{deg, hu, kept, mm, newton, share};
 
 /// Everything known about one hole; null where it could not be measured.
@@ -58,6 +58,9 @@ pub struct HoleRecord {
     pub hu: Option<HuRecord>,
     /// The mean of the thread's Hounsfield units as density.
     pub density_mg_cm3: Option<DensityRecord>,
+    /// The thread's mean as it would be at 120 kVp, HU; null where the scan's
+    /// voltage is not known, or the mean is not that of bone (0 HU or less).
+    pub thread_hu_at_120_kvp: Option<BandRecord>,
     /// From the seat to the far cortex without gaps.
     pub segments: Vec<SegmentRecord>,
     /// Cortices engaged.
@@ -237,6 +240,7 @@ impl HoleRecord {
         result: &HoleResult,
         plan: &Plan,
         calibration: Option<&CalibrationRecord>,
+        to_120_kvp: Option<BandRecord>,
     ) -> Option<Self> {
         let hole = plan.holes.get(result.hole)?;
         let screw = plan.screw_of(hole);
@@ -267,6 +271,12 @@ impl HoleRecord {
                 .as_ref()
                 .zip(calibration)
                 .map(|(hu, line)| density(hu.thread.mean, line)),
+            thread_hu_at_120_kvp: result
+                .hu
+                .as_ref()
+                .zip(to_120_kvp)
+                .filter(|(hu, _)| hu.thread.mean > 0.0)
+                .map(|(hu, factor)| scaled(hu.thread.mean, factor)),
             segments: result.segments.iter().filter_map(segment).collect(),
             cortices: result.cortices,
             side_wall_mm: result.side_wall_mm.and_then(mm),
@@ -320,6 +330,11 @@ fn density(mean_hu: f64, line: &CalibrationRecord) -> DensityRecord {
         se: line.se_mg_cm3.and_then(|v| kept(v, 2)),
         material: line.material.clone(),
     }
+}
+
+fn scaled(mean_hu: f64, factor: BandRecord) -> BandRecord {
+    let by = |factor: Option<f64>| factor.and_then(|factor| hu(mean_hu * factor));
+    BandRecord { estimate: by(factor.estimate), low: by(factor.low), high: by(factor.high) }
 }
 
 fn statistics(s: &HuStatistics) -> StatisticsRecord {

@@ -28,8 +28,8 @@ pub use reconstruction::{
     RegressionRecord, ShiftRecord, WantingRecord,
 };
 pub use scan::{
-    BoneRecord, BonesRecord, CalibrationRecord, From, Parameter, ScanRecord, SurfaceRecord, Tool,
-    Value,
+    BandRecord, BoneRecord, BonesRecord, CalibrationRecord, From, Parameter, ScanRecord,
+    SurfaceRecord, Tool, Value,
 };
 pub use set::{
     AccessRecord, ApartRecord, BlockRecord, ClashRecord, GuideRecord, HoleShareRecord, KitRecord,
@@ -127,7 +127,10 @@ pub fn record(case: &Case<'_>) -> Record {
         holes: case
             .holes
             .iter()
-            .filter_map(|h| HoleRecord::of(h, case.plan, case.calibration.as_ref()))
+            .filter_map(|h| {
+                let to_120_kvp = case.scan.bone_hu_to_120_kvp;
+                HoleRecord::of(h, case.plan, case.calibration.as_ref(), to_120_kvp)
+            })
             .collect(),
         set: set.map(|s| SetRecord::of(s, &ids)),
         order: set.and_then(|s| Some(set::steps(&s.order.as_ref()?.proposed, &ids))),

@@ -77,6 +77,9 @@ pub struct ScanRecord {
     pub orientation: Option<String>,
     /// Tube voltage, kV.
     pub kvp: Option<f64>,
+    /// Factor from bone's Hounsfield units at that voltage to those at 120 kVp,
+    /// with its band; null where the voltage is not known or outside 80 to 140.
+    pub bone_hu_to_120_kvp: Option<BandRecord>,
     /// Class of the reconstruction kernel: `soft`, `medium`, `sharp`.
     pub kernel: Option<String>,
     /// Nominal slice thickness, mm.
@@ -142,6 +145,17 @@ pub struct SurfaceRecord {
     pub area_mm2: Option<f64>,
 }
 
+/// A number with its band.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct BandRecord {
+    /// Best value.
+    pub estimate: Option<f64>,
+    /// Lower end.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+}
+
 /// How Hounsfield units become density.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct CalibrationRecord {
@@ -151,7 +165,7 @@ pub struct CalibrationRecord {
     pub intercept: f64,
     /// Of what: `HA`, `K2HPO4`.
     pub material: String,
-    /// Where it comes from: `plan`, `flag`, `inserts`, `assumed`.
+    /// Where it comes from: `plan`, `flag`, `inserts`, `references`, `assumed`.
     pub from: String,
     /// Reference, or what was assumed, in a sentence.
     pub source: String,

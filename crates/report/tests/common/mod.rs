@@ -61,6 +61,7 @@ impl Made {
             cement: &self.nothing,
             untrusted: &self.nothing,
             threshold_hu: 226.0,
+            cortex: None,
         }
     }
 
@@ -104,6 +105,7 @@ fn scan_record(volume: &Volume) -> ScanRecord {
         voxel_mm: volume.grid().spacing_mm(),
         orientation: Some("axial".to_owned()),
         kvp: Some(120.0),
+        bone_hu_to_120_kvp: None,
         kernel: None,
         slice_thickness_mm: Some(1.0),
         tilt_deg: Some(0.0),

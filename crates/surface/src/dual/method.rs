@@ -98,9 +98,12 @@ pub trait Extract: Sync {
                 let above = &Cut { all, limit: 0.0_f32.next_up(), level: 0.0 };
                 extract_array(self.placement(false), grid, whole, above)
             }
-            Numbers::Steps { all, .. } => {
-                extract_array(self.placement(false), grid, whole, &Cut { all, limit: 1, level: 0.0 })
-            }
+            Numbers::Steps { all, .. } => extract_array(
+                self.placement(false),
+                grid,
+                whole,
+                &Cut { all, limit: 1, level: 0.0 },
+            ),
         }
     }
 }

@@ -8,7 +8,7 @@ use pilothole_volume::{Grid, Mask};
 
 use crate::bodies::{Noise, ball, closed, field, odd_grids, torus, unit_grid};
 
-fn mask_of(grid: &Grid, depth: impl Fn([f64; 3]) -> f64) -> Mask {
+fn mask_of(grid: &Grid, depth: impl Fn([f64; 3]) -> f64 + Sync) -> Mask {
     let size = grid.size();
     Mask::where_true(size, |i| {
         depth([i % size[0], i / size[0] % size[1], i / (size[0] * size[1])].map(|c| c as f64)) > 0.0

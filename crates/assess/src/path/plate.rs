@@ -1,0 +1,150 @@
+//! A cortex on a path as a plate seen through the scan's blur.
+//!
+//! A plate a few blurs thick shows its own level and is fitted freely. A
+//! thinner one shows only level times thickness: the level of the bone's thick
+//! places stands in, with its spread.
+
+use pilothole_bone::{FitRefused, PlateFit, PlateHints, fit_plate};
+use pilothole_volume::Direction;
+
+use crate::cortex::CortexLevel;
+use crate::params::PathParams;
+use crate::scene::Scene;
+
+/// What a plate along a direction is fitted with.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct PlateLook {
+    /// Blur along the direction, mm.
+    sigma_mm: f64,
+    /// Level of the bone's cortex where it is thick.
+    level: Option<CortexLevel>,
+    /// Length of a voxel along the direction, mm.
+    voxel_mm: f64,
+}
+
+impl PlateLook {
+    /// `None` where the scan's blur is not known.
+    pub(super) fn of(scene: &Scene<'_>, direction: Direction, bone: u8) -> Option<Self> {
+        let model = scene.cortex?;
+        Some(Self {
+            sigma_mm: model.blur.along_mm(direction),
+            level: model.level_of(bone),
+            voxel_mm: scene.volume.grid().voxel_step_mm(direction),
+        })
+    }
+}
+
+/// A cortex as it shows before a fit; depths count inwards, mm.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Crest {
+    /// Outer face, halfway.
+    pub(super) outer_mm: f64,
+    /// Inner face, halfway.
+    pub(super) inner_mm: f64,
+    /// Highest value, HU.
+    pub(super) peak_hu: f64,
+    /// Level outside, HU.
+    pub(super) outside_hu: f64,
+}
+
+/// The profile is fitted to this many blurs past both faces, where a blurred
+/// step is within a thousandth of its level.
+const REACH: f64 = 3.5;
+/// From this many blurs on a plate shows its own level.
+const OWN_LEVEL: f64 = 2.5;
+/// Past this many blurs the level of elsewhere says nothing more.
+const THICK: f64 = 4.0;
+/// Fewest samples that a window is read in.
+const SAMPLES: f64 = 16.0;
+/// Rise behind a valley, as a share of the cortex's own, that is another
+/// structure and ends the window.
+const OTHER_SHARE: f64 = 0.15;
+/// A halfway face of a plate lies at most 1.18 blurs outside it; half of the
+/// width of a blurred sheet at half height.
+const MOST_MOVE: f64 = 1.18;
+
+/// Fit a plate to the profile around a crest.
+pub(super) fn fit(
+    hu: impl Fn(f64) -> f64,
+    step_mm: f64,
+    crest: &Crest,
+    look: &PlateLook,
+    params: &PathParams,
+) -> Result<PlateFit, FitRefused> {
+    let reach_mm = REACH * look.sigma_mm;
+    let other_hu = params.wobble_hu.max(OTHER_SHARE * (crest.peak_hu - crest.outside_hu));
+    let from_mm =
+        crest.outer_mm - clear_mm(|d| hu(crest.outer_mm - d), reach_mm, step_mm, other_hu);
+    let to_mm = crest.inner_mm + clear_mm(|d| hu(crest.inner_mm + d), reach_mm, step_mm, other_hu);
+    let stride_mm = step_mm.max((0.5 * look.voxel_mm).min((to_mm - from_mm) / SAMPLES));
+    let count = ((to_mm - from_mm) / stride_mm).floor() as usize;
+    let samples: Vec<(f64, f64)> = (0..=count)
+        .map(|i| from_mm + i as f64 * stride_mm)
+        .map(|depth| (depth, hu(depth)))
+        .collect();
+    let with = |cortex_hu: Option<f64>| {
+        let samples_per_voxel = look.voxel_mm / stride_mm;
+        let hints = PlateHints { cortex_hu, samples_per_voxel, ..PlateHints::default() };
+        fit_plate(&samples, look.sigma_mm, hints)
+    };
+    let least_mm = OWN_LEVEL * look.sigma_mm;
+    let own = with(None).and_then(|fit| match fit.thickness_mm {
+        thickness_mm if thickness_mm < least_mm => Err(FitRefused::Thin { thickness_mm, least_mm }),
+        _ => Ok(fit),
+    });
+    if own.is_ok_and(|fit| fit.thickness_mm > THICK * look.sigma_mm) {
+        return own;
+    }
+    let Some(level) = look.level.filter(|level| level.hu > crest.peak_hu) else { return own };
+    let known = with(Some(level.hu)).and_then(|fit| {
+        let denser = with(Some(level.hu + level.sd_hu))?;
+        Ok(with_level_error(fit, &denser))
+    });
+    match (own, known) {
+        (Ok(own), Ok(known)) => Ok(if own.se_mm <= known.se_mm { own } else { known }),
+        (Err(_), known) => known,
+        (own, Err(_)) => own,
+    }
+}
+
+/// The errors of a fit whose level is known with a spread: what a denser
+/// cortex would change is added.
+fn with_level_error(mut fit: PlateFit, denser: &PlateFit) -> PlateFit {
+    fit.se_mm = fit.se_mm.hypot(fit.thickness_mm - denser.thickness_mm);
+    fit.edge_se_mm[0] = fit.edge_se_mm[0].hypot(fit.near_edge_mm - denser.near_edge_mm);
+    fit.edge_se_mm[1] = fit.edge_se_mm[1].hypot(fit.far_edge_mm - denser.far_edge_mm);
+    fit
+}
+
+/// A fit whose outer edge stays where the crossing and the halfway face allow.
+pub(super) fn held_to(
+    fit: PlateFit,
+    trusted_mm: f64,
+    crest: &Crest,
+    look: &PlateLook,
+) -> Result<PlateFit, FitRefused> {
+    let moved_mm = (fit.near_edge_mm - crest.outer_mm).abs();
+    if fit.near_edge_mm.abs() > trusted_mm || moved_mm > MOST_MOVE * look.sigma_mm {
+        return Err(FitRefused::Edges { near_mm: fit.near_edge_mm, far_mm: fit.far_edge_mm });
+    }
+    Ok(fit)
+}
+
+/// How far, up to a reach, values go on before they have risen by more than
+/// `other_hu` above their lowest; then back to the lowest.
+fn clear_mm(hu: impl Fn(f64) -> f64, reach_mm: f64, step_mm: f64, other_hu: f64) -> f64 {
+    let (mut lowest, mut at_mm, mut depth) = (f64::INFINITY, 0.0, 0.0);
+    while depth <= reach_mm {
+        let here = hu(depth);
+        if here.is_nan() {
+            return (depth - step_mm).max(0.0);
+        }
+        if here < lowest {
+            (lowest, at_mm) = (here, depth);
+        } else if here > lowest + other_hu {
+            return at_mm;
+        }
+        depth += step_mm;
+    }
+    reach_mm
+}
