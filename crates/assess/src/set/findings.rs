@@ -318,7 +318,9 @@ fn ischium(all: &mut Vec<Finding>, plan: &Plan, set: &SetResult) {
         return;
     }
     let holds = |hole: usize| {
-        set.load.as_ref().is_some_and(|load| load.springs.iter().any(|s| s.hole == hole))
+        let springs = set.load.iter().flat_map(|load| &load.springs);
+        let reached = |way: &Access| way.hole != hole || way.is_reached();
+        springs.into_iter().any(|s| s.hole == hole) && set.access.iter().all(reached)
     };
     let ischial = plan
         .holes
@@ -326,9 +328,9 @@ fn ischium(all: &mut Vec<Finding>, plan: &Plan, set: &SetResult) {
         .enumerate()
         .any(|(hole, h)| h.region == Some(BoneRegion::Ischium) && holds(hole));
     if !ischial {
-        let text = "no screw that holds is planned for the ischium; of custom cups without an \
-                    ischial flange screw 6 of 13 migrated, with one 2 of 36 (Madanipour 2022, \
-                    one unit, retrospective)";
+        let text = "no screw that holds and that a drill reaches is planned for the ischium; of \
+                    custom cups without an ischial flange screw 6 of 13 migrated, with one 2 of \
+                    36 (Madanipour 2022, one unit, retrospective)";
         all.push(Finding::new("set.no_ischial_screw", text));
     }
 }
