@@ -114,6 +114,10 @@ pub(crate) struct Bone {
     /// A plan: its landmarks name the bones
     #[arg(long, value_name = "PLAN")]
     pub(crate) plan: Option<PathBuf>,
+    /// Write surfaces of fewer triangles, this near the full ones; bones.json
+    /// says how near
+    #[arg(long, value_name = "MM", value_parser = distance_mm)]
+    pub(crate) within_mm: Option<f64>,
     #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]
@@ -148,6 +152,16 @@ pub(crate) enum SchemaOf {
     Plan,
     /// report.json
     Report,
+}
+
+/// A distance above 0, mm.
+fn distance_mm(text: &str) -> Result<f64, String> {
+    let distance_mm: f64 = text.trim().parse().map_err(|_number| "expected a number".to_owned())?;
+    if distance_mm > 0.0 && distance_mm.is_finite() {
+        Ok(distance_mm)
+    } else {
+        Err(format!("{distance_mm} mm, expected a distance above 0 mm"))
+    }
 }
 
 fn pair(text: &str) -> Result<[f64; 2], String> {

@@ -11,8 +11,8 @@ pub(crate) fn run(args: &Bone) -> Result<u8, Failure> {
     let json = args.measure.json;
     let params = resolve(&args.measure)?;
     let out = (args.out.out.as_path(), replace(&args.out));
-    let text =
-        write_bones(&args.scan, args.plan.as_deref(), out, &params).map_err(Failure::of(json))?;
+    let text = write_bones(&args.scan, args.plan.as_deref(), out, &params, args.within_mm)
+        .map_err(Failure::of(json))?;
     if json {
         terminal::data(&text);
     } else {

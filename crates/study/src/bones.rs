@@ -8,7 +8,8 @@ use pilothole_bone::{BoneName, BoneParams, Bones, estimate_blur, find_bones};
 use pilothole_intake as intake;
 use pilothole_plan::Plan;
 use pilothole_surface::{
-    ClosedSurface, Extract, MeshLabel, Side as MeshSide, SurfaceNets, write_stl,
+    ClosedSurface, Decimation, Extract, MeshLabel, Side as MeshSide, Simplified, SurfaceNets,
+    write_stl,
 };
 use pilothole_volume::{Mask, Region};
 use serde_json::{Value, json};
@@ -24,6 +25,9 @@ use crate::plan_file::read_plan;
 /// one surface a bone; answers with what `bones.json` holds.
 ///
 /// - `plan`: its landmarks name the bones and tell joints apart.
+/// - `within_mm`: write surfaces of as few triangles as lie this near the full
+///   ones; what was measured is of the full ones, and the distance between both
+///   stands beside it.
 ///
 /// # Errors
 ///
@@ -33,6 +37,7 @@ pub fn write_bones(
     plan: Option<&Path>,
     out: (&Path, Replace),
     params: &CaseParams,
+    within_mm: Option<f64>,
 ) -> Result<String, CaseError> {
     let plan = plan.map(read_plan).transpose()?.map(|file| file.plan);
     let read = intake::open(scan, &params.limits)?.read(params.series, &params.limits)?;
@@ -60,7 +65,7 @@ pub fn write_bones(
     let mut files = Vec::new();
     let mut rows = Vec::new();
     for record in &bones.records {
-        let (mut row, file) = one_bone(&bones, record.label)?;
+        let (mut row, file) = one_bone(&bones, record.label, within_mm)?;
         row["cortex"] = cortices[usize::from(record.label) - 1].clone();
         rows.push(row);
         files.extend(file);
@@ -130,7 +135,11 @@ fn side_of(name: Option<BoneName>) -> MeshSide {
 type NamedFile = (String, Vec<u8>);
 
 /// One bone's row of `bones.json` and its surface's file.
-fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<NamedFile>), CaseError> {
+fn one_bone(
+    bones: &Bones,
+    label: u8,
+    within_mm: Option<f64>,
+) -> Result<(Value, Option<NamedFile>), CaseError> {
     let record = &bones.records[usize::from(label) - 1];
     let stem = record.name.map_or_else(|| format!("bone-{label}"), |name| name.as_str().to_owned());
     let extraction = SurfaceNets
@@ -152,6 +161,8 @@ fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<NamedFile>), Case
     match extraction.closed() {
         Ok(surface) => {
             row["surface"] = surface_row(&surface);
+            let (surface, simplified) = simplified(surface, within_mm)?;
+            row["simplified"] = simplified;
             let name = format!("{stem}.stl");
             let mut bytes = Vec::new();
             write_stl(&mut bytes, surface.mesh(), MeshLabel { side: side_of(record.name) })
@@ -161,11 +172,32 @@ fn one_bone(bones: &Bones, label: u8) -> Result<(Value, Option<NamedFile>), Case
         }
         Err(error) => {
             row["surface"] = Value::Null;
+            row["simplified"] = Value::Null;
             row["file"] = Value::Null;
             row["not_closed"] = json!(error.to_string());
             Ok((row, None))
         }
     }
+}
+
+/// The surface that goes into the file, and how far it lies from the full one;
+/// null where it is that one.
+fn simplified(
+    full: ClosedSurface,
+    within_mm: Option<f64>,
+) -> Result<(ClosedSurface, Value), CaseError> {
+    let Some(within_mm) = within_mm else { return Ok((full, Value::Null)) };
+    let Simplified { surface, deviation } = Decimation { fewest_triangles: 4, within_mm }
+        .apply(&full)
+        .map_err(|error| CaseError::Failed(error.to_string()))?;
+    let row = json!({
+        "within_mm": within_mm,
+        "triangles": surface.mesh().triangles.len(),
+        "max_mm": deviation.max_mm,
+        "rms_mm": deviation.rms_mm,
+        "points": deviation.points,
+    });
+    Ok((surface, row))
 }
 
 fn surface_row(surface: &ClosedSurface) -> Value {

@@ -103,9 +103,10 @@ fn peak(counts: &[u32], [low, high]: [f64; 2]) -> Option<f64> {
         return None;
     }
     let (mut sum, mut weight) = (0.0, 0.0);
-    for at in top - 2 * WIDTH_HU..=top + 2 * WIDTH_HU {
-        sum += f64::from(counts[at]) * (at as f64 + f64::from(LOWEST));
-        weight += f64::from(counts[at]);
+    let around = counts.iter().enumerate().take(top + 2 * WIDTH_HU + 1).skip(top - 2 * WIDTH_HU);
+    for (at, count) in around {
+        sum += f64::from(*count) * (at as f64 + f64::from(LOWEST));
+        weight += f64::from(*count);
     }
     Some(sum / weight)
 }
