@@ -54,7 +54,7 @@ fn chart(origin: StockOrigin, bands: usize, depth_mm: impl Fn(usize) -> Option<f
 }
 
 fn stock() -> Stock {
-    let deep = |at: usize| (at % 3 > 0).then(|| 10.0 + at as f64 / 7.0);
+    let deep = |at: usize| (!at.is_multiple_of(3)).then(|| 10.0 + at as f64 / 7.0);
     let charts = vec![
         chart(StockOrigin::Centre, 9, deep),
         chart(StockOrigin::Socket(0), 2, |_| Some(30.0)),
