@@ -12,7 +12,7 @@ use pilothole_volume::{Direction, Grid, PatientPoint};
 fn plan(seat: [f64; 3], direction: [f64; 3]) -> String {
     format!(
         "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n[socket]\n\
-         centre_mm = [0.0, 0.0, -24.0]\naxis = [0.0, 0.0, -1.0]\nouter_diameter_mm = 16.0\n\
+         centre_mm = [0.0, 0.0, -29.5]\naxis = [0.0, 0.0, -1.0]\nouter_diameter_mm = 20.0\n\
          [[hole]]\nid = \"one\"\nzone = \"cup\"\nseat_mm = {seat:?}\ndirection = {direction:?}\n\
          screw = \"HB 6.5\"\n"
     )
@@ -98,10 +98,10 @@ fn a_direction_of_the_chart_has_the_numbers_of_its_report() {
             ("pullout_n", &hole["pullout_n"]["estimate"]),
         ];
         for (name, reported) in pairs {
-            let reported = reported.as_f64().expect("known");
-            assert_eq!(number(name).to_bits(), reported.to_bits(), "{name}");
+            let charted = row[name].parse::<f64>().ok();
+            assert_eq!(charted, reported.as_f64(), "{name}");
+            compared += usize::from(charted.is_some());
         }
-        compared += 1;
     }
-    assert_eq!(compared, 1);
+    assert!(compared >= 6, "{compared}");
 }

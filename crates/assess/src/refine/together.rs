@@ -4,7 +4,7 @@ use pilothole_volume::{Offset, PatientPoint};
 
 use super::candidate::Tried;
 use crate::path::Axis;
-use crate::set::{Frustum, gap, head_of};
+use crate::set::{Frustum, head_of};
 
 /// A screw as it takes room: its shaft by axis and radius, and its head.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -30,34 +30,22 @@ impl Body {
     /// Distance between two surfaces, heads included, mm; negative where they
     /// overlap.
     ///
-    /// Bodys are cylinders with round ends, so at most as far apart as
-    /// flat-ended ones.
+    /// Shafts and heads are cylinders with round ends, so at most as far apart
+    /// as flat-ended ones.
     pub(crate) fn gap_mm(&self, other: &Self) -> f64 {
-        self.gap_below_mm(other, f64::INFINITY)
+        let shafts_mm = distance_mm([self.from, self.to], [other.from, other.to])
+            - self.radius_mm
+            - other.radius_mm;
+        let (own, others) = (self.shaft(), other.shaft());
+        [(self.head, other.head), (self.head, others), (other.head, own)]
+            .iter()
+            .map(|(head, piece)| at_least_mm(head, piece))
+            .fold(shafts_mm, f64::min)
     }
 
     /// By how much another is nearer than wanted, mm; 0 where it is not.
     pub(crate) fn short_mm(&self, other: &Self, wanted_mm: f64) -> f64 {
-        (wanted_mm - self.gap_below_mm(other, wanted_mm)).max(0.0)
-    }
-
-    /// The distance where it is below a limit; else some distance at or above it.
-    ///
-    /// Heads take a hundred times as long as shafts, and are only looked at
-    /// where they can be nearer.
-    fn gap_below_mm(&self, other: &Self, limit_mm: f64) -> f64 {
-        let shafts_mm = distance_mm([self.from, self.to], [other.from, other.to])
-            - self.radius_mm
-            - other.radius_mm;
-        let mut least_mm = shafts_mm;
-        let pairs =
-            [(self.head, other.head), (self.head, other.shaft()), (other.head, self.shaft())];
-        for (head, piece) in pairs {
-            if at_least_mm(&head, &piece) < least_mm.min(limit_mm) {
-                least_mm = least_mm.min(gap(&head, &piece).mm);
-            }
-        }
-        least_mm
+        (wanted_mm - self.gap_mm(other)).max(0.0)
     }
 
     fn shaft(&self) -> Frustum {
@@ -324,7 +312,7 @@ mod tests {
         for found in [a.gap_mm(&b), b.gap_mm(&a)] {
             assert!((found - 2.0).abs() < 1e-6, "{found}");
         }
-        assert!((a.gap_below_mm(&b, 1.0) - 3.5).abs() < 1e-9);
+        assert!((a.short_mm(&b, 3.0) - 1.0).abs() < 1e-6);
         // Tips that lean towards each other are nearest at the tips.
         let lean = |x: f64, lean: f64| {
             let tilted = Direction::along(Offset([lean, 0.0, 1.0])).expect("has length");
