@@ -32,7 +32,8 @@ fn main() -> ExitCode {
 /// Every page that is made, by its place.
 fn documents() -> Vec<(PathBuf, String)> {
     let root = root();
-    let world = World::of(&root, real_scans());
+    let mut world = World::of(&root, real_scans());
+    world.told = |title| println!("compared: {title}");
     if world.scans.is_none() {
         println!("skipped: no real scan; their rows and pages are kept as committed");
     }

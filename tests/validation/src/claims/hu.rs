@@ -6,7 +6,7 @@ use super::{Section, World};
 use crate::row::{ERROR_HEADS, Row, Tag, figures};
 
 fn along_paths(world: &World) -> Option<Vec<f64>> {
-    let volume = world.volume("pelvis_native_3mm/series.zip")?;
+    let volume = world.native()?;
     let table = world.root.join("fixtures/reference/hu_along_paths.csv");
     let mut table = csv::Reader::from_path(table).expect("the recorded values are there");
     let errors = table

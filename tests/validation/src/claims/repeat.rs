@@ -5,10 +5,9 @@ use std::path::Path;
 
 use pilothole_assess::HoleResult;
 use pilothole_phantom::{Recipe, SceneKind};
-use pilothole_study::{CaseParams, judge_case, read_plan};
 use rayon::prelude::*;
 
-use super::{Section, World};
+use super::{NATIVE, Section, World, judged};
 use crate::row::{ERROR_HEADS, Row, Tag, figures};
 use crate::solve::{solve, usual};
 
@@ -40,7 +39,7 @@ fn twice(change: impl Fn(&mut Recipe) + Sync) -> Differences {
     let pairs: Vec<_> = SCENES
         .into_par_iter()
         .map(|scene| {
-            let first = usual(scene, 0.8);
+            let first = usual(scene, 0.9);
             let mut second = first.clone();
             change(&mut second);
             (solve(&first), solve(&second))
@@ -51,26 +50,15 @@ fn twice(change: impl Fn(&mut Recipe) + Sync) -> Differences {
     all
 }
 
-/// The native pelvis with all slices and with every second.
-///
-/// # Panics
-///
-/// When the scan is there and its archive cannot be unpacked.
+/// The native pelvis with all slices and with every second; `None` where the
+/// scan is not at hand.
 fn half_the_slices(world: &World) -> Option<Differences> {
-    let archive = world.scans.as_ref()?.join("pelvis_native_3mm/series.zip");
+    let whole = world.native_judged(0)?;
     let home = tempfile::tempdir().expect("a folder");
-    every_second(&archive, home.path());
-    let params = CaseParams { samples: 0, ..CaseParams::timeless() };
+    every_second(&world.scans.as_ref()?.join(NATIVE), home.path());
+    let half = judged(home.path(), &world.native_plan(0)).expect("the scan is judged");
     let mut all = Differences::default();
-    for side in ["left", "right"] {
-        let plan = world.root.join(format!("fixtures/plans/pelvis-native-{side}.toml"));
-        let plan = read_plan(&plan).expect("the plan is sound");
-        let judge = |scan: &Path| judge_case(scan, &plan, &params, &|_| ());
-        let whole = judge(&archive).expect("the scan is judged");
-        if let Ok(half) = judge(home.path()) {
-            all.add(&whole.holes, &half.holes);
-        }
-    }
+    all.add(&whole.holes, &half.holes);
     Some(all)
 }
 
@@ -78,10 +66,8 @@ fn half_the_slices(world: &World) -> Option<Differences> {
 fn every_second(archive: &Path, to: &Path) {
     let file = std::fs::File::open(archive).expect("the scan is there");
     let mut archive = zip::ZipArchive::new(file).expect("an archive");
-    let mut names: Vec<String> = archive
-        .file_names()
-        .map(|name| name.expect("a name of text").into_owned())
-        .collect();
+    let mut names: Vec<String> =
+        archive.file_names().map(|name| name.expect("a name of text").into_owned()).collect();
     names.sort();
     for (at, name) in names.iter().enumerate().step_by(2) {
         let mut bytes = Vec::new();
@@ -113,13 +99,13 @@ fn rows(ids: Ids, what: &str, differences: &Differences, needs_scan: bool) -> Ve
 
 pub(super) fn section(world: &World) -> Section {
     let noise = twice(|recipe| recipe.scanner.seed += 1);
-    let voxels = twice(|recipe| recipe.grid.spacing_mm = [0.6; 3]);
+    let voxels = twice(|recipe| recipe.grid.spacing_mm = [0.7; 3]);
     let turned = twice(|recipe| recipe.pose.turn_deg = [13.0, -9.0, 31.0]);
     let slices = half_the_slices(world).unwrap_or_default();
     let mut all = rows(["repeat-noise", "repeat-noise-hu"], "two draws of noise", &noise, false);
     all.extend(rows(
         ["repeat-voxel", "repeat-voxel-hu"],
-        "voxels of 0.8 and 0.6 mm",
+        "voxels of 0.9 and 0.7 mm",
         &voxels,
         false,
     ));

@@ -79,7 +79,7 @@ fn distances(points: &[PatientPoint], index: &RayIndex) -> Vec<f64> {
 ///
 /// When the recorded surface cannot be read or ours is not closed.
 pub fn both_ways(world: &World) -> Option<(Vec<f64>, Vec<f64>)> {
-    let volume = block(&world.volume("pelvis_native_3mm/series.zip")?);
+    let volume = block(world.native()?);
     let region = Region::whole(volume.grid());
     let ours: ClosedSurface =
         SurfaceNets.extract_volume(&volume, region, 226.0).expect("fits").closed().expect("closed");

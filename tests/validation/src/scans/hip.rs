@@ -6,17 +6,33 @@ use std::path::Path;
 use pilothole_assess::HoleResult;
 use pilothole_bone::BoneName;
 use pilothole_plan::Plan;
-use pilothole_study::{CaseParams, Judged, judge_case, read_plan};
+use pilothole_study::{Judged, PlanFile, read_plan};
 
 use super::reading;
-use crate::claims::World;
+use crate::claims::{SIDES, World, judged};
+
+/// A judged plan, kept by the world or made for a page.
+pub(super) enum Found<'a> {
+    Kept(&'a Judged),
+    Made(Box<Judged>),
+}
+
+impl Found<'_> {
+    fn get(&self) -> &Judged {
+        match self {
+            Self::Kept(judged) => judged,
+            Self::Made(judged) => judged,
+        }
+    }
+}
 
 /// A pelvic scan and the plans on it.
 pub(super) struct Pelvis {
     title: &'static str,
     what: &'static str,
     folder: &'static str,
-    plans: &'static [(&'static str, &'static str)],
+    sides: &'static [&'static str],
+    judged: for<'a> fn(&'a World, &Path, usize) -> (PlanFile, Found<'a>),
     /// Holes of each plan that stand in the table.
     holes: &'static [&'static str],
     remarks: &'static [&'static str],
@@ -26,7 +42,11 @@ pub(super) const NATIVE: Pelvis = Pelvis {
     title: "The native pelvis",
     what: "One adult, planning CT, 1 × 1 × 3 mm, both hips without implant (open data, Pelvic Reference Data, Yorke et al. 2019, doi 10.7937/TCIA.2019.woskq5oo).",
     folder: "pelvis_native_3mm",
-    plans: &[("left", "pelvis-native-left.toml"), ("right", "pelvis-native-right.toml")],
+    sides: &SIDES,
+    judged: |world, _, side| {
+        let found = world.native_judged(side).expect("the scan is there");
+        (world.native_plan(side), Found::Kept(found))
+    },
     holes: &["roof-back", "roof-mid", "seat-bone", "back-wall", "front"],
     remarks: &[
         "Plans and landmarks are of our own choosing by one reader; no surgeon has looked at them.",
@@ -40,7 +60,14 @@ pub(super) const METAL: Pelvis = Pelvis {
     title: "The pelvis with metal",
     what: "One adult, 3 × 3 × 3 mm, metal in the left femur, right hip untouched (open data, a test file of the TotalSegmentator package).",
     folder: "pelvis_metal_3mm",
-    plans: &[("right", "pelvis-metal-right.toml")],
+    sides: &["right"],
+    judged: |world, scans, _| {
+        let plan = world.root.join("fixtures/plans/pelvis-metal-right.toml");
+        let plan = read_plan(&plan).expect("the plan is sound");
+        let scan = scans.join("pelvis_metal_3mm/series.zip");
+        let found = judged(&scan, &plan).expect("the scan is judged");
+        (plan, Found::Made(Box::new(found)))
+    },
     holes: &[
         "roof-back",
         "roof-mid",
@@ -69,19 +96,17 @@ pub(super) fn page(world: &World, scans: &Path, pelvis: &Pelvis) -> String {
         reading::table(&series)
     );
     let mut paths = String::new();
-    for (at, (side, plan)) in pelvis.plans.iter().enumerate() {
-        let place = world.root.join("fixtures/plans").join(plan);
-        let file = read_plan(&place).expect("the plan is sound");
-        let params = CaseParams { samples: 0, ..CaseParams::timeless() };
-        let judged = judge_case(&series, &file, &params, &|_| ()).expect("the scan is judged");
+    for (at, side) in pelvis.sides.iter().enumerate() {
+        let (plan, found) = (pelvis.judged)(world, scans, at);
+        let judged = found.get();
         if at == 0 {
             text.push_str("\n## Envelope and surface\n");
         }
-        text.push_str(&envelope(side, &judged));
+        text.push_str(&envelope(side, judged));
         for name in pelvis.holes {
-            let hole = file.plan.holes.iter().position(|hole| hole.id == *name);
+            let hole = plan.plan.holes.iter().position(|hole| hole.id == *name);
             let at = hole.expect("the plan has the hole");
-            paths.push_str(&path(side, &file.plan, &judged.holes[at]));
+            paths.push_str(&path(side, &plan.plan, &judged.holes[at]));
         }
     }
     text.push_str(
