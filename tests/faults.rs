@@ -24,7 +24,7 @@ impl Small {
     fn make() -> Self {
         let mut recipe = Recipe::of(SceneKind::Ball);
         recipe.grid.spacing_mm = [2.0; 3];
-        recipe.grid.extent_mm = [52.0; 3];
+        recipe.grid.extent_mm = [52.0, 52.0, 104.0];
         let home = tempfile::tempdir().expect("a folder");
         let case = Case::of(&recipe).expect("a sound recipe");
         let plan = case.plan_toml.clone();

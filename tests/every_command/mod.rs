@@ -25,7 +25,7 @@ impl World {
     pub(crate) fn make(home: &Path, name: &str, header: &SeriesHeader) -> Self {
         let mut recipe = Recipe::of(SceneKind::Ball);
         recipe.grid.spacing_mm = [2.0; 3];
-        recipe.grid.extent_mm = [56.0; 3];
+        recipe.grid.extent_mm = [56.0, 56.0, 104.0];
         let phantom = Case::of(&recipe).and_then(Case::scan).expect("a sound recipe");
         let place = |end: &str| home.join(format!("{name}{end}"));
         let world = Self {

@@ -25,10 +25,13 @@ fn recipes(cortex_mm: [f64; 2], voxel_mm: f64) -> Vec<Recipe> {
         .iter()
         .flat_map(|scene| {
             let mut recipe = usual(*scene, voxel_mm);
+            // An endless plate encloses no marrow: only bright marrow is its own.
+            let endless = matches!(scene, SceneKind::Plate | SceneKind::TwoBones);
+            let darkest = if endless { 240.0 } else { -60.0 };
             recipe.vary = [
                 ("cortex_mm", cortex_mm),
                 ("depth_mm", [24.0, 40.0]),
-                ("cancellous_hu", [-60.0, 350.0]),
+                ("cancellous_hu", [darkest, 350.0]),
                 ("turn_l_deg", [-20.0, 20.0]),
                 ("turn_p_deg", [-20.0, 20.0]),
                 ("turn_s_deg", [-45.0, 45.0]),
@@ -75,7 +78,7 @@ pub(super) fn section(world: &World) -> Section {
             row("length-thin", set("0.6 to 1.5"), compared(&recipes([0.6, 1.5], 0.9))),
         ],
         remarks: format!(
-            "Marrow from fat (-60 HU) to dense (350 HU), thickness of 24 to 40 mm, poses drawn by seed; stock in steps of 5 mm. Beside it, people: a depth gauge finds the right size in {} % (Eur J Trauma Emerg Surg 2025;51:360, confirmed), surgeons in {} to {} % by experience and {} % in angled holes (Liu P 2022 Front Surg 8:774682, confirmed). Those are measured in bone, ours in phantoms: the figures stand beside each other and are not the same trial.",
+            "Marrow from fat (-60 HU) to dense (350 HU), in endless plates from 240 HU, as nothing encloses theirs; thickness of 24 to 40 mm, poses drawn by seed; stock in steps of 5 mm. Beside it, people: a depth gauge finds the right size in {} % (Eur J Trauma Emerg Surg 2025;51:360, confirmed), surgeons in {} to {} % by experience and {} % in angled holes (Liu P 2022 Front Surg 8:774682, confirmed). Those are measured in bone, ours in phantoms: the figures stand beside each other and are not the same trial.",
             human("depth gauge"),
             human("surgeon junior"),
             human("surgeon senior"),

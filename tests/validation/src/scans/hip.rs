@@ -51,6 +51,7 @@ pub(super) const NATIVE: Pelvis = Pelvis {
     remarks: &[
         "Plans and landmarks are of our own choosing by one reader; no surgeon has looked at them.",
         "With slices of 3 mm a wall thinner than about 2 mm is neither placed nor measured well: cortices in the table that are thicker than the published range are blur, not bone.",
+        "The two hips are much alike: where rows of the same name differ by more than about 10 mm, one path meets something else than bone of the hip (another bone that touches, a wall that was not closed), and neither depth should be trusted before a look at the slices.",
         "A healthy roof is expected above the published medians, which lie beside and opposite a prosthesis in older people.",
         "The order found by others holds where roof and seat bone are denser than pubis and front wall (Inagaki N et al. 2022 BMC MSD 23, order confirmed, means not seen).",
     ],
@@ -196,7 +197,7 @@ fn beside(world: &World) -> String {
     let value = |case: &str, quantity: &str| world.worked.value("published", case, quantity);
     let roof = |case: &str| {
         format!(
-            "{:.0} HU ({:.0} to {:.0})",
+            "{:.1} HU ({:.1} to {:.1})",
             value(case, "median HU"),
             value(case, "least HU"),
             value(case, "most HU")
