@@ -1,21 +1,78 @@
-//! Same input, same bytes: for any number of threads, order of files and names.
+//! Same input, same bytes: for any number of threads, order of files and names,
+//! and for each hole wherever it stands in the plan.
+
+mod every_command;
 
 use std::collections::BTreeMap;
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
-use pilothole_phantom::{SeriesHeader, demo_hip, write_series};
+use every_command::{World, results, run};
+use pilothole_phantom::SeriesHeader;
 use pilothole_tests::{files_below, pilothole, said};
+use sha2::{Digest, Sha256};
 
-/// Name and bytes of every result.
+fn digest(bytes: &[u8]) -> String {
+    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// The slices under other names, in another order, in a folder below.
+fn shuffle(scan: &Path, to: &Path) {
+    let deep = to.join("deep");
+    fs::create_dir_all(&deep).expect("made");
+    for (index, file) in files_below(scan).into_iter().enumerate() {
+        let name = format!("{:05}.bin", (index * 7919) % 100_003);
+        fs::copy(file, deep.join(name)).expect("copied");
+    }
+}
+
+/// Digest of what every command says and writes.
+fn everything(world: &World, name: &str, threads: &str) -> BTreeMap<String, String> {
+    let mut digests = BTreeMap::new();
+    for (at, words) in world.commands(name, threads).into_iter().enumerate() {
+        let run = run(&words);
+        let status = format!("{:?}", run.status.code());
+        // Where results were put is the user's own word, and may be said.
+        let out = world.out.to_str().expect("UTF-8");
+        let spoken = |bytes: &[u8]| String::from_utf8_lossy(bytes).replace(out, "OUT");
+        let said = format!("{status}\n{}\n{}", spoken(&run.stdout), spoken(&run.stderr));
+        digests.insert(format!("{at:02} {}", words[0]), digest(said.as_bytes()));
+    }
+    digests.extend(results(&world.out).into_iter().map(|(place, bytes)| (place, digest(&bytes))));
+    digests
+}
+
+#[test]
+fn every_command_gives_the_same_bytes_for_any_threads_names_and_order() {
+    let homes = [(); 3].map(|()| tempfile::tempdir().expect("a folder"));
+    let made =
+        |at: usize, name: &str| World::make(homes[at].path(), name, &SeriesHeader::default());
+    let first = everything(&made(0, "a"), "a", "1");
+    assert!(first.len() > 60, "something was compared: {}", first.len());
+    let again = everything(&made(1, "a"), "a", "1");
+    let moved = made(2, "other");
+    let kept = homes[2].path().join("kept");
+    fs::rename(&moved.scan, &kept).expect("moved");
+    shuffle(&kept, &moved.scan);
+    let other = everything(&moved, "other", "3");
+    for (run, digests) in [("a second run", again), ("other names and threads", other)] {
+        for (name, digest) in &first {
+            assert_eq!(digests.get(name), Some(digest), "{run}: {name} differs");
+        }
+        assert_eq!(digests.len(), first.len(), "{run}");
+    }
+}
+
+/// Name and bytes of every result of an assessment.
 fn assess(scan: &Path, plan: &Path, out: &Path, threads: &str) -> BTreeMap<String, Vec<u8>> {
     let text = |path: &Path| path.to_str().expect("UTF-8").to_owned();
+    let (scan, plan, to) = (text(scan), text(plan), text(out));
     let run = pilothole(&[
         "assess",
-        &text(scan),
-        &text(plan),
+        &scan,
+        &plan,
         "--out",
-        &text(out),
+        &to,
         "--samples",
         "100",
         "--timeless",
@@ -23,35 +80,62 @@ fn assess(scan: &Path, plan: &Path, out: &Path, threads: &str) -> BTreeMap<Strin
         threads,
     ]);
     assert_eq!(run.status.code(), Some(0), "{:?}", said(&run));
-    files_below(out)
-        .into_iter()
-        .map(|path| {
-            let name = path.file_name().expect("a file has a name").to_string_lossy().into_owned();
-            (name, fs::read(path).expect("readable"))
+    results(out).into_iter().collect()
+}
+
+#[test]
+fn the_demos_report_is_that_of_its_files_under_other_names() {
+    let home = tempfile::tempdir().expect("a folder");
+    let demo = home.path().join("demo");
+    let to = demo.to_str().expect("UTF-8");
+    let flags = ["--samples", "100", "--timeless", "--threads", "1"];
+    let run = pilothole(&[&["demo", "--out", to][..], &flags].concat());
+    assert_eq!(run.status.code(), Some(0), "{:?}", said(&run));
+    let one: BTreeMap<String, Vec<u8>> = results(&demo.join("report")).into_iter().collect();
+    shuffle(&demo.join("scan"), &home.path().join("other"));
+    let (scan, plan) = (home.path().join("other"), demo.join("plan.toml"));
+    let two = assess(&scan, &plan, &home.path().join("two"), "2");
+    assert_eq!(one.keys().collect::<Vec<_>>(), two.keys().collect::<Vec<_>>());
+    for (name, bytes) in &one {
+        assert!(*bytes == two[name], "{name} differs");
+    }
+}
+
+/// The plan with its holes in another order.
+fn reversed(plan: &Path) -> PathBuf {
+    let text = fs::read_to_string(plan).expect("readable");
+    let mut table: toml::Table = toml::from_str(&text).expect("TOML");
+    let holes = table.get_mut("hole").and_then(toml::Value::as_array_mut).expect("holes");
+    assert!(holes.len() > 2, "there is an order to change");
+    holes.reverse();
+    let to = plan.with_extension("reversed.toml");
+    fs::write(&to, toml::to_string(&table).expect("TOML")).expect("written");
+    to
+}
+
+/// Digest of each hole of a report by its id.
+fn holes(report: &[u8]) -> BTreeMap<String, String> {
+    let report: serde_json::Value = serde_json::from_slice(report).expect("JSON");
+    let holes = report["holes"].as_array().expect("holes");
+    holes
+        .iter()
+        .map(|hole| {
+            let id = hole["id"].as_str().expect("an id").to_owned();
+            (id, digest(hole.to_string().as_bytes()))
         })
         .collect()
 }
 
 #[test]
-fn threads_and_file_names_change_no_byte() {
+fn results_follow_their_hole_wherever_it_stands_in_the_plan() {
     let home = tempfile::tempdir().expect("a folder");
-    let phantom = demo_hip().expect("made");
-    let scan = home.path().join("scan");
-    let files = write_series(&phantom.volume, &scan, &SeriesHeader::default()).expect("written");
-    let plan = home.path().join("plan.toml");
-    fs::write(&plan, &phantom.plan_toml).expect("written");
-    let one = assess(&scan, &plan, &home.path().join("one"), "1");
-
-    // Other names, in another order, below another folder.
-    let moved = home.path().join("other").join("deep");
-    fs::create_dir_all(&moved).expect("made");
-    for (index, file) in files.iter().enumerate() {
-        let name = format!("{:05}.bin", (index * 7919) % 100_003);
-        fs::rename(file, moved.join(name)).expect("moved");
-    }
-    let two = assess(&home.path().join("other"), &plan, &home.path().join("two"), "2");
-    assert_eq!(one.keys().collect::<Vec<_>>(), two.keys().collect::<Vec<_>>());
-    for (name, bytes) in &one {
-        assert!(*bytes == two[name], "{name} differs");
+    let world = World::make(home.path(), "a", &SeriesHeader::default());
+    let there = assess(&world.scan, &world.plan, &home.path().join("there"), "1");
+    let plan = reversed(&world.plan);
+    let back = assess(&world.scan, &plan, &home.path().join("back"), "2");
+    let (there, back) = (holes(&there["report.json"]), holes(&back["report.json"]));
+    assert!(there.len() > 2);
+    for (id, digest) in &there {
+        assert_eq!(back.get(id), Some(digest), "hole {id} changes with its place");
     }
 }

@@ -1,12 +1,16 @@
 //! No identifier leaves: names are planted, and every byte that leaves is
 //! searched for them.
 
+mod every_command;
+
 use std::fs;
 use std::path::Path;
 use std::process::Command;
 
+use every_command::{World, results, run};
+
 use pilothole_phantom::{Identity, SeriesHeader, demo_hip, write_series};
-use pilothole_tests::{binary, files_below};
+use pilothole_tests::binary;
 
 /// Made for this test; recognisable, no real person's.
 const PLANTED: [&str; 8] = [
@@ -49,18 +53,22 @@ fn search(args: &[&str], out: Option<&Path>) {
         .output()
         .expect("the binary runs");
     let mut texts = vec![("stdout".to_owned(), run.stdout), ("stderr".to_owned(), run.stderr)];
-    if let Some(out) = out.filter(|out| out.exists()) {
-        for file in files_below(out) {
-            let name = file.file_name().expect("a file has a name").to_string_lossy().into_owned();
-            texts.push((name, fs::read(&file).expect("readable")));
-        }
-    }
+    texts.extend(out.into_iter().flat_map(results));
+    is_clean(texts, args);
+}
+
+/// Nothing of what was planted, in names or bytes.
+fn is_clean(texts: Vec<(String, Vec<u8>)>, args: &[impl std::fmt::Debug]) {
     let uid = b"2.25.";
     for (name, bytes) in texts {
         for word in PLANTED {
             assert!(!holds(&bytes, word), "{word} leaves by {name} of {args:?}");
+            assert!(!holds(name.as_bytes(), word), "{word} leaves in the name {name} of {args:?}");
         }
-        assert!(!bytes.windows(uid.len()).any(|w| w == uid), "a UID leaves by {name} of {args:?}");
+        // A phantom is a made series with identifiers of its own.
+        let made = name.starts_with("phantom/");
+        let found = bytes.windows(uid.len()).any(|w| w == uid);
+        assert!(made || !found, "a UID leaves by {name} of {args:?}");
     }
 }
 
@@ -91,4 +99,70 @@ fn nothing_of_the_patient_or_of_a_file_name_leaves() {
     search(&["plan", "check", &scan], None);
     search(&["assess", &text(&home.path().join("zzfoldername-none")), &plan, "--out", &to], None);
     search(&["assess", &scan, &text(&home.path().join("zzfoldername-none")), "--out", &to], None);
+}
+
+#[test]
+fn nothing_planted_leaves_by_any_command() {
+    let home = tempfile::tempdir().expect("a folder");
+    let world = World::make(home.path(), "zzfoldername", &header());
+    for words in world.commands("zzfoldername", "2") {
+        let run = run(&words);
+        let status = run.status.code();
+        // A ball has no head of a femur to propose.
+        assert!(status == Some(0) || words[0] == "landmarks", "{words:?}: {status:?} {run:?}");
+        is_clean(
+            vec![("stdout".to_owned(), run.stdout), ("stderr".to_owned(), run.stderr)],
+            &words,
+        );
+    }
+    is_clean(results(&world.out), &["every command"]);
+}
+
+/// Ways in which an input goes wrong, each with the planted folder in its place.
+fn broken(world: &World, home: &Path) {
+    let files: Vec<_> = fs::read_dir(&world.scan).expect("readable").flatten().collect();
+    let mut files: Vec<_> = files.into_iter().map(|entry| entry.path()).collect();
+    files.sort();
+    let whole = fs::read(&files[3]).expect("readable");
+    fs::write(&files[3], &whole[..whole.len() / 2]).expect("written");
+    // Patient words where numbers belong.
+    let text = fs::read(&files[5]).expect("readable");
+    let at = text.windows(4).position(|w| w == [0x28, 0x00, 0x30, 0x00]).expect("a spacing");
+    let mut worse = text.clone();
+    worse[at + 8..at + 11].copy_from_slice(b"ZZQ");
+    fs::write(&files[5], worse).expect("written");
+    fs::write(home.join("zzfoldername-plan.toml"), "side = \"left\"\nzz = [").expect("written");
+    fs::write(home.join("zzfoldername-table.csv"), "id,seat_x\na,b\n").expect("written");
+    fs::write(home.join("zzfoldername-frame.txt"), "1 2\nx\n").expect("written");
+    fs::write(home.join("zzfoldername-recipe.toml"), "scene = 7\n").expect("written");
+    let rows = "case,scan,plan\na,zzfoldername-none,zzfoldername-plan.toml\na,b\n";
+    fs::write(home.join("zzfoldername-manifest.csv"), rows).expect("written");
+}
+
+#[test]
+fn nothing_planted_leaves_by_any_error_path() {
+    let home = tempfile::tempdir().expect("a folder");
+    let world = World::make(home.path(), "zzfoldername", &header());
+    broken(&world, home.path());
+    let mut failed = 0;
+    for words in world.commands("zzfoldername", "2") {
+        let run = run(&words);
+        failed += usize::from(run.status.code() != Some(0));
+        is_clean(
+            vec![("stdout".to_owned(), run.stdout), ("stderr".to_owned(), run.stderr)],
+            &words,
+        );
+    }
+    assert!(failed >= 12, "the error paths were taken: {failed}");
+    // Nothing there at all, and a file where a folder belongs.
+    fs::remove_dir_all(&world.scan).expect("removed");
+    for _ in 0..2 {
+        for words in world.commands("zzfoldername", "1") {
+            let run = run(&words);
+            let said = vec![("stdout".to_owned(), run.stdout), ("stderr".to_owned(), run.stderr)];
+            is_clean(said, &words);
+        }
+        fs::write(&world.scan, "ZZQUILLFEATHER PATNUM7788991").expect("written");
+    }
+    is_clean(results(&world.out), &["every error path"]);
 }

@@ -1,6 +1,7 @@
 """Makes fixtures/intake/samples.csv: hashes of stored pixel values by other readers.
 
 Usage: intake_samples.py DATA_FOLDER > samples.csv
+Without real scans in DATA_FOLDER only the first group of rows is made.
 Looks at the grey images with 8 or 16 bits allocated that pydicom's wheel ships
 (3.0.2), and at the zips of DATA_FOLDER/trouble. Values come from pydicom (with
 pyjpegls for JPEG-LS and pillow for JPEG 2000) or, where it has no decoder
@@ -60,7 +61,7 @@ for name in sorted(os.listdir(folder)):
     if os.path.isfile(path) and name.endswith(".dcm"):
         row("pydicom", name, open(path, "rb").read())
 trouble = os.path.join(sys.argv[1], "trouble")
-for name in sorted(os.listdir(trouble)):
+for name in sorted(os.listdir(trouble)) if os.path.isdir(trouble) else []:
     if name in ("codecs_ct1.zip", "codecs_rare.zip", "jpeg2000_overlap_no_uids_siemens.zip",
                 "implicit_3slices.zip", "enhanced_ct_perfusion.zip"):
         archive = zipfile.ZipFile(os.path.join(trouble, name))

@@ -203,6 +203,8 @@ pub struct Profile {
 pub struct HoleResult {
     /// Index of the hole in the plan.
     pub hole: usize,
+    /// Its stream of random draws, [`pilothole_plan::Hole::stream`].
+    pub stream: u64,
     /// Seat in the patient.
     pub seat: PatientPoint,
     /// Direction into bone.

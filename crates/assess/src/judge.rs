@@ -72,6 +72,7 @@ pub fn judge_hole(
         .collect();
     HoleResult {
         hole: index,
+        stream: hole.stream(),
         seat: hole.seat,
         direction: hole.direction,
         bone: path.near.map(|_| path.crossing.bone),

@@ -320,6 +320,20 @@ pub struct Hole {
     pub seat_shift_mm: Option<f64>,
 }
 
+impl Hole {
+    /// The stream of random draws that belongs to it: a hash of its id, so that
+    /// draws follow the hole wherever it stands in the plan.
+    ///
+    /// # References
+    ///
+    /// Fowler, Noll, Vo 1991: FNV-1a, 64 bits.
+    pub fn stream(&self) -> u64 {
+        const BASIS: u64 = 0xcbf2_9ce4_8422_2325;
+        const PRIME: u64 = 0x0100_0000_01b3;
+        self.id.bytes().fold(BASIS, |hash, byte| (hash ^ u64::from(byte)).wrapping_mul(PRIME))
+    }
+}
+
 /// A round patch of a flange on which seats may be looked for.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Patch {

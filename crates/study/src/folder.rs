@@ -3,13 +3,18 @@
 //! Files are written into a new folder beside the wanted one, synced, and the
 //! two are exchanged in one step of the file system; killed at any moment, the
 //! wanted place holds what it held before or everything that was written.
+//! What a killed run leaves beside it is cleared by the next run there: a
+//! folder in the making is locked, and the lock ends with its process.
 
 use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{PoisonError, RwLock, RwLockReadGuard};
 
-use rustix::fs::{CWD, RenameFlags, renameat_with};
+use rustix::fs::{CWD, FlockOperation, RenameFlags, flock, renameat_with};
+
+/// How the names of folders in the making begin.
+const STAGING: &str = ".pilothole-";
 
 /// What may stand where results are to go.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,6 +57,8 @@ pub fn abandon_folders() {
 pub struct Folder {
     wanted: PathBuf,
     staging: tempfile::TempDir,
+    /// Tells others that the folder in the making is not left over.
+    lock: File,
 }
 
 impl Folder {
@@ -72,13 +79,11 @@ impl Folder {
         }
         let parent = wanted.parent().ok_or(FolderError::NotAFolder)?;
         fs::create_dir_all(parent).map_err(FolderError::cannot("make"))?;
-        let staging = tempfile::Builder::new()
-            .prefix(".pilothole-")
-            .tempdir_in(parent)
-            .map_err(FolderError::cannot("write beside"))?;
+        clear_left_over(parent);
+        let (staging, lock) = stage(parent).map_err(FolderError::cannot("write beside"))?;
         let path = staging.path().to_path_buf();
         BEGUN.write().unwrap_or_else(PoisonError::into_inner).push(path);
-        Ok(Self { wanted, staging })
+        Ok(Self { wanted, staging, lock })
     }
 
     /// Where the files lie until [`Folder::finish`].
@@ -110,7 +115,11 @@ impl Folder {
         sync_folder(self.staging.path()).map_err(FolderError::cannot("finish"))?;
         if self.wanted.is_dir() {
             exchange(self.staging.path(), &self.wanted).map_err(FolderError::cannot("replace"))?;
-            self.staging.close().map_err(FolderError::cannot("clear what was replaced in"))?;
+            match self.staging.close() {
+                // Another run cleared it.
+                Err(error) if error.kind() == io::ErrorKind::NotFound => {}
+                closed => closed.map_err(FolderError::cannot("clear what was replaced in"))?,
+            }
         } else {
             let staged = self.staging.keep();
             if let Err(error) = fs::rename(&staged, &self.wanted) {
@@ -118,10 +127,41 @@ impl Folder {
                 return Err(FolderError::cannot("finish")(error));
             }
         }
+        drop(self.lock);
         if let Some(parent) = self.wanted.parent() {
             sync_folder(parent).map_err(FolderError::cannot("finish"))?;
         }
         Ok(())
+    }
+}
+
+/// A new, locked folder beside the wanted one.
+fn stage(parent: &Path) -> io::Result<(tempfile::TempDir, File)> {
+    loop {
+        let staging = tempfile::Builder::new().prefix(STAGING).tempdir_in(parent)?;
+        let lock = File::open(staging.path())?;
+        // Where the file system knows no locks, nothing is cleared either.
+        let _unlocked = flock(&lock, FlockOperation::NonBlockingLockExclusive);
+        // Another run may have taken it for left over before it was locked.
+        if staging.path().exists() {
+            return Ok((staging, lock));
+        }
+    }
+}
+
+/// Clear folders in the making whose process is gone.
+fn clear_left_over(parent: &Path) {
+    let entries = fs::read_dir(parent).into_iter().flatten().flatten();
+    for entry in entries {
+        let ours = entry.file_name().as_encoded_bytes().starts_with(STAGING.as_bytes());
+        let folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+        let Some(lock) = (ours && folder).then(|| File::open(entry.path()).ok()).flatten() else {
+            continue;
+        };
+        if flock(&lock, FlockOperation::NonBlockingLockExclusive).is_ok() {
+            // What cannot be cleared does no harm to what is wanted.
+            let _left = fs::remove_dir_all(entry.path());
+        }
     }
 }
 
@@ -218,6 +258,24 @@ mod tests {
         assert!(matches!(refused, Err(FolderError::Foreign { foreign: 1 })));
         assert!(Folder::begin(home.path(), &["a.txt"], Replace::Anything).is_ok());
         assert!(home.path().join("thesis.doc").exists());
+    }
+
+    #[test]
+    fn what_a_dead_run_left_is_cleared_and_what_a_living_one_makes_is_not() {
+        let home = tempfile::tempdir().expect("a folder to work in");
+        fs::create_dir(home.path().join(".pilothole-dead")).expect("made");
+        fs::write(home.path().join(".pilothole-dead/a.txt"), "half").expect("written");
+        let begin = |name: &str| {
+            Folder::begin(&home.path().join(name), &["a.txt"], Replace::EarlierResults)
+                .expect("free")
+        };
+        let (one, two) = (begin("one"), begin("two"));
+        assert!(!home.path().join(".pilothole-dead").exists());
+        for folder in [one, two] {
+            folder.write("a.txt", b"whole").expect("still there");
+            folder.finish().expect("finished");
+        }
+        assert_eq!(fs::read_dir(home.path()).expect("readable").count(), 2);
     }
 
     #[test]

@@ -105,7 +105,7 @@ impl<'a> Shared<'a> {
             params: self.params,
             corridors: self.corridors,
             stop: self.stop,
-            points: Points::new(self.params.robust.seed, hole as u64),
+            points: Points::new(self.params.robust.seed, planned.stream()),
         }
     }
 }

@@ -56,7 +56,7 @@ pub fn robust(
     if samples == 0 {
         return None;
     }
-    let points = Points::new(params.seed, hole.hole as u64);
+    let points = Points::new(params.seed, hole.stream);
     let place = |sample: usize| {
         let z = normals::<4>(&points, sample as u32);
         let shift_mm = [z[0], z[1]].map(|z| z * params.entry_sd_mm);

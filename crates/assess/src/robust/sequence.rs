@@ -41,7 +41,7 @@ pub struct Points {
 }
 
 impl Points {
-    /// The sequence of a seed and a stream (a hole's index, say).
+    /// The sequence of a seed and a stream (a hole's, say).
     pub fn new(seed: u64, stream: u64) -> Self {
         let mut random = ChaCha8Rng::seed_from_u64(seed);
         random.set_stream(stream);

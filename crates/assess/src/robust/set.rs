@@ -38,7 +38,7 @@ pub struct HoleShare {
     pub keeps_grade: f64,
 }
 
-/// Stream of the component's errors; no plan has as many holes.
+/// Stream of the component's errors.
 const COMPONENT: u64 = u64::MAX;
 
 /// Try the set at placements of the whole component.
@@ -58,7 +58,7 @@ pub fn robust_set(
             let screw = plan.screw_of(plan.holes.get(hole.hole)?);
             let nominal = Nominal::of(hole)?;
             let trial = Trial::new(scene, &plan.policy, screw, &nominal, &params.judge)?;
-            let points = Points::new(params.seed, hole.hole as u64);
+            let points = Points::new(params.seed, hole.stream);
             Some((hole.hole, hole.grade, trial, points))
         })
         .collect();

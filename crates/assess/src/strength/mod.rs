@@ -66,7 +66,7 @@ pub fn strength(
     }
     let scale = shear_mm(screw) * params.thread_scale;
     let ends = loose_ends(&slices, &held, [hole.near, hole.far], law, params);
-    let spread = spread::spread(&slices, &ends, hole.hole as u64, params, law);
+    let spread = spread::spread(&slices, &ends, hole.stream, params, law);
     let other_laws = params.laws[1..]
         .iter()
         .map(|other| {

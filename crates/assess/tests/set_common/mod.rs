@@ -282,6 +282,7 @@ pub(crate) fn results(plan: &Plan) -> Vec<HoleResult> {
             let estimate = 30.0 * length_mm.unwrap_or(0.0);
             HoleResult {
                 hole: index,
+                stream: hole.stream(),
                 seat: hole.seat,
                 direction: hole.direction,
                 bone: Some(1),

@@ -84,6 +84,7 @@ fn judged(index: usize, hole: &Hole, scene: &Scene<'_>) -> HoleResult {
     let findings = findings(index, length);
     HoleResult {
         hole: index,
+        stream: hole.stream(),
         seat: hole.seat,
         direction: hole.direction,
         bone: near.map(|_| 1),

@@ -1,6 +1,6 @@
 //! What can be wrong with a manifest, each with its place.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 
 use super::{Row, is_id};
@@ -135,10 +135,12 @@ pub(super) fn of_heads(heads: &[String]) -> Vec<ManifestProblem> {
             problems.push(ManifestProblem::MissingColumn { name });
         }
     }
+    let mut seen = BTreeSet::new();
     for (position, head) in heads.iter().enumerate() {
+        let first = seen.insert(head);
         if head.is_empty() {
             problems.push(ManifestProblem::Nameless { column: position + 1 });
-        } else if heads[..position].contains(head) {
+        } else if !first {
             problems.push(ManifestProblem::RepeatedColumn { name: head.clone() });
         }
     }

@@ -1,0 +1,12 @@
+//! A plan as JSON; one that is taken is written and read again.
+#![no_main]
+
+use libfuzzer_sys::fuzz_target;
+use pilothole_plan::{Format, Plan};
+
+fuzz_target!(|text: &str| {
+    if let Ok(plan) = Plan::parse(text, Format::Json) {
+        let written = plan.resolved_toml();
+        Plan::parse(&written, Format::Toml).expect("what is written is read");
+    }
+});

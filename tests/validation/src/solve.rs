@@ -1,0 +1,63 @@
+//! A phantom through bones, paths and lengths, as the tool does it.
+
+use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
+use pilothole_bone::{BoneParams, find_bones};
+use pilothole_phantom::{Case, Recipe, SceneKind, Truth};
+use pilothole_volume::{Grid, Mask, Region};
+
+/// What a phantom's screws meet, and what was found.
+#[derive(Debug)]
+pub struct Solved {
+    /// The answers.
+    pub truth: Truth,
+    /// What the tool says, in the same order.
+    pub found: Vec<HoleResult>,
+    /// The lattice.
+    pub grid: Grid,
+    /// Stocked lengths of each hole's screw, mm.
+    pub stocked: Vec<Vec<f64>>,
+}
+
+/// Make, scan and judge.
+///
+/// # Panics
+///
+/// When the recipe makes no phantom or no bone is found in it.
+pub fn solve(recipe: &Recipe) -> Solved {
+    let case = Case::of(recipe).unwrap_or_else(|error| panic!("{}: {error}", recipe.name));
+    let (grid, truth) = (case.grid.clone(), case.truth.clone());
+    let phantom = case.scan().expect("voxels come from the lattice");
+    let region = Region::whole(phantom.volume.grid());
+    let bones = find_bones(&phantom.volume, region, &BoneParams::default())
+        .unwrap_or_else(|error| panic!("{}: {error}", recipe.name));
+    let none = Mask::none(bones.grid.size());
+    let scene = Scene {
+        volume: &phantom.volume,
+        field: &bones.field,
+        labels: &bones.labels,
+        metal: &bones.metal,
+        cement: &none,
+        untrusted: &none,
+        threshold_hu: bones.threshold_hu,
+        cortex: None,
+    };
+    let found = judge_holes(&scene, &phantom.plan, &JudgeParams::OWN);
+    let stocked = phantom
+        .plan
+        .holes
+        .iter()
+        .map(|hole| phantom.plan.screw_of(hole).stocked_lengths_mm.clone())
+        .collect();
+    Solved { truth, found, grid, stocked }
+}
+
+/// A scene as a soft kernel of a usual scanner sees it: blur of 0.6 mm, 15 HU
+/// of noise, cubic voxels.
+pub fn usual(scene: SceneKind, voxel_mm: f64) -> Recipe {
+    let mut recipe = Recipe::of(scene);
+    recipe.grid.spacing_mm = [voxel_mm; 3];
+    recipe.grid.extent_mm = [60.0; 3];
+    recipe.scanner.blur_mm = 0.6;
+    recipe.scanner.noise_hu = 15.0;
+    recipe
+}
