@@ -14,8 +14,8 @@ use crate::runs::{Piece, pieces};
 const LEAST_PIECE_MM3: f64 = 200.0;
 /// Smallest bone kept, mm³: a sphere of 10 mm.
 const LEAST_BONE_MM3: f64 = 500.0;
-/// Larger bodies are not asked whether they are a lumen, mm³: an iliac artery
-/// and a loop of bowel in the region of a hip stay below.
+/// Larger bodies that are a bone's largest piece are not asked whether they are
+/// a lumen, mm³: an iliac artery alone stays below, and no bone of a hip does.
 const LARGEST_LUMEN_MM3: f64 = 60_000.0;
 /// Bodies never denser than this in all but 1 % are suspect of being a lumen:
 /// arterial contrast seldom passes 450 HU, cortex does even when blurred.
@@ -44,7 +44,8 @@ pub(crate) fn clean(
         let volume_mm3 = piece.voxel_count as f64 * voxel_mm3;
         let is_largest = largest.get(&piece.label) == Some(&piece.voxel_count);
         let least = if is_largest { LEAST_BONE_MM3 } else { LEAST_PIECE_MM3 };
-        let lumen = volume_mm3 < LARGEST_LUMEN_MM3 && is_lumen(patch, piece);
+        let small = !is_largest || volume_mm3 < LARGEST_LUMEN_MM3;
+        let lumen = small && is_lumen(patch, piece);
         if volume_mm3 < least || lumen || is_bare_metal(patch, metal, piece) {
             for run in &piece.runs {
                 labels[run.from..run.to].fill(0);

@@ -8,7 +8,7 @@
 //! cortex's level must be known (from a thick place of the same scan) and the
 //! thickness follows from it.
 
-use crate::special::erf;
+use libm::erf;
 
 /// What is known of a profile before the fit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use pilothole_assess::cortex::{CortexModel, cortex_thickness};
 use pilothole_assess::{PathParams, Scene};
-use pilothole_bone::{BoneName, BoneParams, Bones, estimate_blur, find_bones};
+use pilothole_bone::{BoneName, BoneParams, BoneRecord, Bones, estimate_blur, find_bones};
 use pilothole_intake as intake;
 use pilothole_plan::Plan;
 use pilothole_surface::{
@@ -60,7 +60,7 @@ pub fn write_bones(
         estimate_blur(&read.volume, &bones).map(|blur| CortexModel::of(&scene, blur, path));
     let scene = Scene { cortex: cortex.as_ref(), ..scene };
     let cortices: Vec<Value> =
-        bones.records.iter().map(|record| cortex_row(&scene, record.label, path)).collect();
+        bones.records.iter().map(|record| cortex_row(&scene, record, path)).collect();
     drop(read);
     let mut files = Vec::new();
     let mut rows = Vec::new();
@@ -85,9 +85,13 @@ pub fn write_bones(
 }
 
 /// Mean thickness of a bone's cortex, square to its surface, by plates fitted
-/// where they fit; null where the scan's blur cannot be measured.
-fn cortex_row(scene: &Scene<'_>, label: u8, params: &PathParams) -> Value {
-    let Some(cortex) = cortex_thickness(scene, label, params) else { return Value::Null };
+/// where they fit; null where the scan's blur cannot be measured, and for bones
+/// without a name.
+fn cortex_row(scene: &Scene<'_>, record: &BoneRecord, params: &PathParams) -> Value {
+    let named = record.name.map(|_| record.label);
+    let Some(cortex) = named.and_then(|label| cortex_thickness(scene, label, params)) else {
+        return Value::Null;
+    };
     json!({
         "mean_mm": cortex.mean_mm,
         "sd_mm": cortex.sd_mm,
