@@ -93,9 +93,10 @@ fn peak(counts: &[u32], [low, high]: [f64; 2]) -> Option<f64> {
         return None;
     }
     let (mut sum, mut weight) = (0.0, 0.0);
-    for at in top - 2 * WIDTH_HU..=top + 2 * WIDTH_HU {
-        sum += f64::from(counts[at]) * (at as f64 + f64::from(LOWEST));
-        weight += f64::from(counts[at]);
+    let first = top - 2 * WIDTH_HU;
+    for (step, count) in counts[first..=top + 2 * WIDTH_HU].iter().enumerate() {
+        sum += f64::from(*count) * ((first + step) as f64 + f64::from(LOWEST));
+        weight += f64::from(*count);
     }
     Some(sum / weight)
 }
