@@ -103,9 +103,9 @@ fn peak(counts: &[u32], [low, high]: [f64; 2]) -> Option<f64> {
         return None;
     }
     let (mut sum, mut weight) = (0.0, 0.0);
-    let around = counts.iter().enumerate().take(top + 2 * WIDTH_HU + 1).skip(top - 2 * WIDTH_HU);
-    for (at, count) in around {
-        sum += f64::from(*count) * (at as f64 + f64::from(LOWEST));
+    let first = top - 2 * WIDTH_HU;
+    for (step, count) in counts[first..=top + 2 * WIDTH_HU].iter().enumerate() {
+        sum += f64::from(*count) * ((first + step) as f64 + f64::from(LOWEST));
         weight += f64::from(*count);
     }
     Some(sum / weight)
