@@ -64,6 +64,51 @@ async function turns(page, name) {
   }
 }
 
+// Fingers, as the browser gets them from a screen: one turns, two zoom.
+async function touches(browser, url, name) {
+  const { page, noise, context } = await open(browser, url, { viewport: { width: 390, height: 900 }, hasTouch: true });
+  const hand = await context.newCDPSession(page);
+  const fingers = (type, places) => hand.send("Input.dispatchTouchEvent", {
+    type, touchPoints: places.map(([x, y], id) => ({ x, y, id })),
+  });
+  const canvas = page.locator(".turning canvas");
+  await canvas.scrollIntoViewIfNeeded();
+  const box = await canvas.boundingBox();
+  const [x, y] = [box.x + box.width / 2, box.y + Math.min(box.height, 400) / 2];
+  const looked = async () => { await page.waitForTimeout(150); return page.evaluate(canvasLook); };
+  const first = await looked();
+  await fingers("touchStart", [[x, y]]);
+  for (let i = 1; i <= 5; i++) await fingers("touchMove", [[x + 16 * i, y + 4 * i]]);
+  await fingers("touchEnd", []);
+  const turned = await looked();
+  expect(turned.sum !== first.sum, `${name}: the view turns by one finger`);
+  const before = await page.evaluate(() => window.scrollY);
+  await fingers("touchStart", [[x - 30, y], [x + 30, y]]);
+  for (let i = 1; i <= 5; i++) await fingers("touchMove", [[x - 30 - 12 * i, y], [x + 30 + 12 * i, y]]);
+  await fingers("touchEnd", []);
+  const zoomed = await looked();
+  expect(zoomed.sum !== turned.sum, `${name}: the view zooms by two fingers`);
+  expect(await page.evaluate(() => window.scrollY) === before, `${name}: fingers on the view do not scroll the page`);
+  expect(noise.length === 0, `${name} touched: ${noise.join("; ")}`);
+  await context.close();
+}
+
+async function touchesWhereItTurns(browser, url, name) {
+  if (readFileSync(new URL(url), "utf8").includes('id="turning"')) await touches(browser, url, name);
+}
+
+async function guides(page, name) {
+  const button = page.getByRole("button", { name: "Guide sleeves", exact: true });
+  if (await button.count() === 0) return;
+  const without = await page.evaluate(canvasLook);
+  await button.click();
+  await page.waitForTimeout(150);
+  const drawn = await page.evaluate(canvasLook);
+  expect(drawn.sum !== without.sum, `${name}: the guides' sleeves are drawn`);
+  expect(await page.locator(".tags span:visible", { hasText: "guide" }).count() > 0, `${name}: each sleeve is named`);
+  await button.click();
+}
+
 async function selects(page, name) {
   const rows = page.locator("table.holes tbody tr[data-hole]");
   const count = await rows.count();
@@ -104,11 +149,12 @@ async function look(file) {
     const turning = await page.locator(".turning").count();
     if (shots) await page.screenshot({ path: join(shots, `${name.replace("/", "-")}-${width}.png`), fullPage: true, timeout: 120_000 });
     for (const problem of await page.evaluate(crowding)) expect(false, `${at}: ${problem}`);
-    if (turning) { await turns(page, at); await selects(page, at); }
+    if (turning) { await turns(page, at); await guides(page, at); await selects(page, at); }
     await accessible(page, at);
     expect(noise.length === 0, `${at}: ${noise.join("; ")}`);
     await context.close();
   }
+  await touchesWhereItTurns(browser, url, name);
   if (shots) {
     const { page, context } = await open(browser, url, { viewport: { width: 1024, height: 900 } });
     await page.pdf({ path: join(shots, `${name.replace("/", "-")}.pdf`), format: "A4", preferCSSPageSize: true, printBackground: false });

@@ -40,7 +40,6 @@ export function crowding() {
       if (r.left < frame.left - 1 || r.right > frame.right + 1 || r.top < frame.top - 1 || r.bottom > frame.bottom + 1) {
         found.push(`${svg.classList}: cut "${short(t.textContent)}"`);
       }
-      if (svg.classList.contains("still")) return;
       for (const [q, u] of texts.slice(i + 1)) {
         const inset = (b) => [b.left, b.top + b.height * 0.25, b.right, b.bottom - b.height * 0.25];
         if (meet(inset(r), inset(q))) found.push(`${svg.classList}: "${short(t.textContent)}" over "${short(u.textContent)}"`);

@@ -15,7 +15,7 @@ with open(folder / "stock.csv", newline="") as file:
     rows = list(csv.DictReader(file))
 assert table.ndim == 1 and len(table) == len(rows) > 0
 names = table.dtype.names
-assert names == tuple(rows[0].keys()), "the same heads"
+assert (*names, "caution") == tuple(rows[0].keys()), "the same heads, and the caution"
 for name in names:
     if name in ("chart", "dangers"):
         continue

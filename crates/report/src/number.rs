@@ -13,6 +13,7 @@
 //! | force | 0.1 N | 10 N |
 //! | share | 0.0001 | 1 % |
 //! | density | 0.01 mg/cm³ | 1 mg/cm³ |
+//! | area, volume | 0.1 mm², 0.1 mm³ | 1 mm², 1 mm³ |
 //! | direction | 0.000001 | not shown |
 
 /// A number rounded to `decimals`, half away from zero; `None` when it is not
@@ -70,6 +71,10 @@ pub(crate) enum Unit {
     Micron,
     /// Density, mg/cm³.
     Density,
+    /// Area, mm².
+    Mm2,
+    /// Volume, mm³.
+    Mm3,
     /// A plain number.
     Plain,
 }
@@ -79,7 +84,7 @@ impl Unit {
     pub(crate) fn show(self, value: f64) -> String {
         match self {
             Self::Mm | Self::Deg => fixed(value, 1),
-            Self::Hu | Self::Micron | Self::Density => fixed(value, 0),
+            Self::Hu | Self::Micron | Self::Density | Self::Mm2 | Self::Mm3 => fixed(value, 0),
             Self::Newton => fixed((value / 10.0).round() * 10.0, 0),
             Self::Percent => fixed(value * 100.0, 0),
             Self::Stock | Self::Plain => trimmed(value),
@@ -101,6 +106,8 @@ impl Unit {
             Self::Percent => " %",
             Self::Micron => " µm",
             Self::Density => " mg/cm³",
+            Self::Mm2 => " mm²",
+            Self::Mm3 => " mm³",
             Self::Plain => "",
         }
     }
@@ -113,6 +120,8 @@ impl Unit {
             Some("deg") => Self::Deg,
             Some("N") => Self::Newton,
             Some("um" | "µm") => Self::Micron,
+            Some("mm2") => Self::Mm2,
+            Some("mm3") => Self::Mm3,
             _ => Self::Plain,
         }
     }

@@ -1,7 +1,7 @@
 //! The tables: `holes.csv`, `kit.csv`, `spares.csv`.
 
 use crate::record::{HoleRecord, KitRecord, Record, SpareRecord};
-use crate::text::cell;
+use crate::text::{SHORT_CAUTION, cell};
 
 /// Heads of `holes.csv`: the report's field names, whose last part is the unit.
 const HOLE_HEADS: [&str; 53] = [
@@ -198,12 +198,15 @@ fn ids(holes: &[String]) -> String {
 }
 
 /// Rows under heads, as CSV (RFC 4180 but for the line ends).
+///
+/// The last column, `caution`, says in every row what the numbers are not:
+/// RFC 4180 knows no comments, and a row may be copied out of its table.
 pub(crate) fn written(heads: &[&str], rows: impl Iterator<Item = Vec<String>>) -> Vec<u8> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let kept = "memory takes every write, and every row has one cell a head";
-    writer.write_record(heads).expect(kept);
+    writer.write_record(heads.iter().copied().chain(["caution"])).expect(kept);
     for row in rows {
-        writer.write_record(&row).expect(kept);
+        writer.write_record(row.iter().map(String::as_str).chain([SHORT_CAUTION])).expect(kept);
     }
     writer.into_inner().expect("memory takes every write")
 }

@@ -2,15 +2,11 @@
 
 use crate::number::Unit;
 use crate::record::{HoleRecord, Record};
-use crate::text::{counted, shortened};
+use crate::text::{SHORT_CAUTION, counted, shortened};
 use crate::words::{grade_mark, look_at, verdict};
 
 /// Most lines, the place of the files not counted.
 const MOST_LINES: usize = 23;
-
-/// The caution in one line.
-pub(crate) const SHORT_CAUTION: &str =
-    "Research and planning only, not a medical device; a licensed surgeon decides.";
 
 /// What a terminal shows of a report: the set's sentence, one line a hole in
 /// filling order, the findings that change the plan.

@@ -7,6 +7,10 @@ pub const CAUTION: &str = "Decision support for research and planning; not a med
      Hounsfield units along a path are not proof of hold. A licensed surgeon decides, on the \
      images and the patient; local codes and the law of the place prevail.";
 
+/// The caution in one line of a terminal, and in every row of a table.
+pub(crate) const SHORT_CAUTION: &str =
+    "Research and planning only, not a medical device; a licensed surgeon decides.";
+
 /// Longest text from a plan shown in a page, in characters.
 ///
 /// An id of forty characters still fits a table at 390 px in two lines.

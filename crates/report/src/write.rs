@@ -8,6 +8,7 @@ use crate::html::report_html;
 use crate::json::to_json;
 use crate::record::{Record, record};
 use crate::table::{holes_csv, kit_csv, spares_csv};
+use crate::text::CAUTION;
 use crate::theatre::theatre_pdf;
 use crate::view::{Drawn, scene_glb};
 
@@ -31,13 +32,18 @@ pub fn write_record(case: &Case<'_>, record: &Record) -> Vec<(&'static str, Vec<
         ("spares.csv", spares_csv(spares)),
         ("report.html", report_html(case, record, &drawn).into_bytes()),
         ("theatre.pdf", theatre_pdf(record, drawn.stills.first())),
-        ("plan.resolved.toml", case.plan.resolved_toml().into_bytes()),
+        ("plan.resolved.toml", resolved(case)),
         ("scene.glb", scene_glb(record, case.plan, &drawn.mesh)),
     ];
     if let Some(surface) = case.surface {
         files.push(("bone.stl", stl(case, surface)));
     }
     files
+}
+
+/// The plan with every default written out, under the caution as a comment.
+fn resolved(case: &Case<'_>) -> Vec<u8> {
+    format!("# {CAUTION}\n\n{}", case.plan.resolved_toml()).into_bytes()
 }
 
 fn stl(case: &Case<'_>, surface: &ClosedSurface) -> Vec<u8> {

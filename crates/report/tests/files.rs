@@ -61,8 +61,21 @@ fn the_caution_is_in_every_file_that_can_carry_it() {
     for name in ["report.json", "report.html"] {
         assert!(text(&files, name).contains(start), "{name}");
     }
+    assert!(text(&files, "plan.resolved.toml").starts_with(&format!("# {start}")));
     let glb = String::from_utf8_lossy(bytes(&files, "scene.glb")).into_owned();
     assert!(glb.contains(start));
+    for name in ["holes.csv", "kit.csv", "spares.csv"] {
+        let mut table = csv::Reader::from_reader(bytes(&files, name));
+        assert_eq!(table.headers().expect("heads").iter().last(), Some("caution"), "{name}");
+        let cautions: Vec<String> = table
+            .records()
+            .map(|row| row.expect("as many cells as heads").iter().last().unwrap_or("").to_owned())
+            .collect();
+        assert!(!cautions.is_empty(), "{name}");
+        assert!(cautions.iter().all(|c| c.contains("not a medical device")), "{name}");
+    }
+    let header = String::from_utf8_lossy(&bytes(&files, "bone.stl")[..80]).into_owned();
+    assert!(header.contains("side=left") && header.contains("not a medical device"), "{header}");
 }
 
 #[test]
@@ -178,6 +191,62 @@ fn every_number_of_the_page_is_one_of_the_record() {
     }
 }
 
+/// Where a head of `holes.csv` lies in a hole of `report.json`.
+fn pointer(head: &str) -> String {
+    let path = match head {
+        "near_cortex_se_mm" => "near.se_mm",
+        "near_rule" => "near.rule",
+        "far_cortex_se_mm" => "far.se_mm",
+        "far_rule" => "far.rule",
+        "density_mg_cm3" => "density_mg_cm3.mean",
+        head => head,
+    };
+    format!("/{}", path.replace('.', "/"))
+}
+
+/// Whether a cell holds a value of the record: the same bits, the same word,
+/// or nothing for null.
+fn holds(cell: &str, value: Option<&Value>) -> bool {
+    match value {
+        None | Some(Value::Null) => cell.is_empty(),
+        Some(Value::Number(n)) => {
+            cell.parse::<f64>().ok().map(f64::to_bits) == n.as_f64().map(f64::to_bits)
+        }
+        Some(Value::String(word)) => cell == word,
+        Some(Value::Array(words)) => {
+            let words: Vec<&str> = words.iter().filter_map(Value::as_str).collect();
+            cell == words.join(" ")
+        }
+        Some(_) => false,
+    }
+}
+
+#[test]
+fn every_cell_of_the_tables_is_the_value_of_the_record() {
+    let files = write_all(&Made::usual().case());
+    let json: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let own = ["order", "guide", "findings", "caution"];
+    for (name, list) in [("holes.csv", "holes"), ("kit.csv", "kit"), ("spares.csv", "spares")] {
+        let mut table = csv::Reader::from_reader(bytes(&files, name));
+        let heads = table.headers().expect("heads").clone();
+        let records = json[list].as_array().expect("a list");
+        let mut rows = 0;
+        for (row, record) in table.records().zip(records) {
+            let row = row.expect("a row");
+            rows += 1;
+            for (head, cell) in heads.iter().zip(&row) {
+                if own.contains(&head) || head == "holes" {
+                    continue;
+                }
+                let value = record.pointer(&pointer(head));
+                assert!(value.is_some() || head.contains(['.', '_']), "{name}: {head} is not kept");
+                assert!(holds(cell, value), "{name}: {head} is {cell:?}, kept is {value:?}");
+            }
+        }
+        assert_eq!(rows, records.len(), "{name}");
+    }
+}
+
 #[test]
 fn table_and_terminal_say_the_numbers_of_the_record() {
     let made = Made::usual();
@@ -204,6 +273,8 @@ fn table_and_terminal_say_the_numbers_of_the_record() {
             let words: Vec<&str> = line.split_whitespace().collect();
             assert_eq!(words[1].parse(), Ok(length));
             assert!(agrees(words[2], purchase), "{line}");
+            let thread_hu = hole.hu.as_ref().and_then(|h| h.thread.mean).expect("thread in bone");
+            assert!(agrees(words[3], thread_hu), "{line}");
         }
     }
 }
@@ -280,8 +351,17 @@ fn the_scene_is_sound_gltf() {
         .filter_map(|n| n["name"].as_str())
         .collect();
     assert_eq!(names[..3], ["patient", "bone", "socket"]);
-    assert_eq!(names.len(), 3 + made.plan.holes.len());
+    let record = record(&made.case());
+    let guides = record.set.and_then(|set| set.guides).expect("guides");
+    let sleeves: usize = guides.iter().map(|guide| guide.holes.len()).sum();
+    assert!(!guides.is_empty() && sleeves > 0);
+    assert_eq!(names.len(), 3 + made.plan.holes.len() + guides.len() + sleeves);
     assert!(names.contains(&"screw F1"));
+    assert!(names.contains(&"guide A"));
+    let sleeve = format!("sleeve {}", guides[0].holes[0]);
+    assert!(names.contains(&sleeve.as_str()), "{names:?}");
+    let extras = &document["nodes"][names.iter().position(|n| *n == sleeve).expect("there")];
+    assert_eq!(extras["extras"]["length_mm"], made.plan.guide.sleeve_length_mm.value);
     for accessor in document["accessors"].as_array().expect("accessors") {
         let view =
             &document["bufferViews"][accessor["bufferView"].as_u64().expect("a view") as usize];

@@ -7,7 +7,7 @@ use crate::scene::Scene;
 
 /// Below this inside the envelope there is nothing that holds a screw, HU:
 /// gas, or a cavity; fat ends above -150. Own choice, no source.
-pub(super) const VOID_HU: f64 = -200.0;
+pub const VOID_HU: f64 = -200.0;
 
 /// Split a path from the seat to its far end into stretches of one tissue.
 ///

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use super::number::{measure, text};
 use crate::number::{Unit, trimmed};
 use crate::record::{Record, Value};
-use crate::text::{CAUTION, harmless};
+use crate::text::{CAUTION, counted, harmless};
 
 /// The last part of the page.
 pub(crate) fn foot(record: &Record) -> Markup {
@@ -76,14 +76,15 @@ fn bone(record: &Record) -> Markup {
         div {
             h3 { "Bone and density" }
             dl .measures {
-                dt { "Bone from" } dd { (measure(Unit::Hu, Some(bone.threshold_hu))) }
+                dt { "Bone from" }
+                dd { (measure(Unit::Hu, Some(bone.threshold_hu))) ". " (threshold_words(record)) }
                 dt { "Envelope" } dd { (harmless(&bone.method)) }
                 dt { "Bones" }
                 dd {
                     @for (index, one) in bone.bones.iter().enumerate() {
                         @if index > 0 { ", " }
                         (one.label) @if let Some(name) = &one.name { " " (text(name)) }
-                        @if let Some(volume) = one.volume_mm3 { " (" (measure(Unit::Plain, Some(volume))) " mm\u{b3})" }
+                        @if let Some(volume) = one.volume_mm3 { " (" (measure(Unit::Mm3, Some(volume))) ")" }
                     }
                 }
                 dt { "Numbers not to be trusted" } dd { (measure(Unit::Percent, bone.untrusted_share)) }
@@ -100,6 +101,23 @@ fn bone(record: &Record) -> Markup {
             }
         }
     }
+}
+
+/// What another threshold would change, by how the cortices were placed.
+fn threshold_words(record: &Record) -> String {
+    let ends = record.holes.iter().flat_map(|h| [&h.near, &h.far]).flatten();
+    let hanging = ends.filter(|end| matches!(end.rule.as_str(), "threshold" | "envelope")).count();
+    let found = match hanging {
+        0 => "No end of a path was placed by it".to_owned(),
+        n => format!(
+            "{} placed by it or by the outline and would move with it",
+            counted(n, "end of a path was", "ends of paths were")
+        ),
+    };
+    format!(
+        "{found}; ends placed by a fitted plate or halfway up a cortex's peak do not. The bones' \
+         outline, and the bone beside a screw that is measured to it, start from this threshold."
+    )
 }
 
 fn parameters(record: &Record) -> Markup {

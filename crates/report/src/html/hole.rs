@@ -41,7 +41,7 @@ pub(crate) fn hole_part(record: &Record, subject: &Subject<'_>) -> Markup {
                     (profile_figure(subject))
                     figcaption {
                         "Hounsfield units on the axis, dashed where bone begins ("
-                        (measure(Unit::Hu, Some(record.bone.threshold_hu))) "); the bar tells the tissue. "
+                        (measure(Unit::Hu, Some(record.bone.threshold_hu))) "); the bar names the tissue, by the rule above. "
                         (legend())
                     }
                 }
@@ -129,16 +129,26 @@ fn measures(hole: &HoleRecord) -> Markup {
             dt { "Far cortex" } dd { (cortex(far)) }
             dt { "Bone on the axis" } dd { (measure(Unit::Mm, hole.bone_depth_mm)) }
             dt { "Purchase" } dd { (measure(Unit::Mm, hole.purchase_mm)) }
-            dt { "Thread in bone" } dd { (measure(Unit::Mm, hole.engaged_mm)) }
+            dt { "Thread in bone" } dd { (of_purchase(hole, Unit::Mm, hole.engaged_mm)) }
             dt { "Cortices held" } dd { (hole.cortices) }
             dt { "Thread, mean" } dd {
-                (measure(Unit::Hu, thread.and_then(|t| t.mean)))
-                ", a tenth below " (measure(Unit::Hu, thread.and_then(|t| t.p10)))
+                (of_purchase(hole, Unit::Hu, thread.and_then(|t| t.mean)))
+                @if thread.is_some() {
+                    ", a tenth below " (measure(Unit::Hu, thread.and_then(|t| t.p10)))
+                }
             }
-            dt { "Bone beside it" } dd { (measure(Unit::Mm, hole.side_wall_mm)) }
-            dt { "Numbers trusted" } dd { (measure(Unit::Percent, hole.trust)) }
+            dt { "Bone beside it" } dd { (of_purchase(hole, Unit::Mm, hole.side_wall_mm)) }
+            dt { "Numbers trusted" } dd { (of_purchase(hole, Unit::Percent, hole.trust)) }
             (beyond(hole))
         }
+    }
+}
+
+/// A number about the purchase, which a hole without purchase does not have.
+fn of_purchase(hole: &HoleRecord, unit: Unit, value: Option<f64>) -> Markup {
+    match value {
+        None if hole.has_no_purchase() => html! { span .unknown { "no purchase" } },
+        value => measure(unit, value),
     }
 }
 
@@ -164,7 +174,14 @@ fn beyond(hole: &HoleRecord) -> Markup {
 fn placement(subject: &Subject<'_>) -> Markup {
     let Some(robust) = &subject.record.robust else {
         return html! {
-            div { h4 { "If the guide sits wrong" } p { span .unknown { "unknown" } ": not computed." } }
+            div {
+                h4 { "If the guide sits wrong" }
+                p {
+                    @if subject.record.has_no_purchase() {
+                        "No purchase that a wrong placement could cost."
+                    } @else { span .unknown { "unknown" } ": not computed." }
+                }
+            }
         };
     };
     html! {
@@ -201,6 +218,7 @@ fn strength(record: &Record, hole: &HoleRecord) -> Markup {
                         " " (text(&density.material))
                         @if let Some(line) = &record.calibration { " (calibration " (line.from) ")" }
                     }
+                    None if hole.has_no_purchase() => "no purchase to measure in",
                     None => { span .unknown { "unknown" } }
                 }
                 "."
@@ -234,6 +252,7 @@ fn strength(record: &Record, hole: &HoleRecord) -> Markup {
                         }
                     }
                 }
+                None if hole.has_no_purchase() => { p { "Pull-out: none, as there is no purchase." } }
                 None => { p { "Pull-out: " span .unknown { "unknown" } "." } }
             }
         }

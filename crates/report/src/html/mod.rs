@@ -11,12 +11,14 @@ mod set;
 mod summary;
 
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use pilothole_assess::path::VOID_HU;
 use rayon::prelude::*;
 
 pub(crate) use number::{measure, num, text};
 pub(crate) use summary::grade;
 
 use crate::case::Case;
+use crate::number::fixed;
 use crate::picture::{Subject, patterns};
 use crate::record::Record;
 use crate::text::CAUTION;
@@ -69,6 +71,15 @@ pub(crate) fn report_html(case: &Case<'_>, record: &Record, drawn: &Drawn) -> St
                     p .lead {
                         "In filling order. Cuts run from the seat on the left to the tip on the \
                          right; both cuts contain the screw's axis and stand at right angles."
+                    }
+                    p .lead {
+                        "How the tissue on the axis is named: " strong { "cortical" } " is the wall \
+                         found at each end of the bone; between the two walls all is "
+                        strong { "cancellous" } ", whatever its HU, but for "
+                        strong { "void" } " below " (fixed(VOID_HU, 0)) " HU (gas or a cavity; our \
+                         own limit, no source), " strong { "cement" } " and " strong { "metal" }
+                        ", which were found in space; " strong { "outside" } " lies before the \
+                         bone. No HU limit parts cortical from cancellous."
                     }
                     @for part in &parts { (part) }
                 }

@@ -9,6 +9,19 @@ use crate::record::{FindingRecord, HoleRecord, Record};
 use crate::text::{CAUTION, harmless};
 use crate::words::{grade_mark, look_at, question, scan_line, short, verdict, weight};
 
+/// Codes whose number of the unit 1 is a share; that of others is a count.
+const SHARES: [&str; 9] = [
+    "bone.joint_unresolved",
+    "bone.no_cortex",
+    "bone.not_measured",
+    "load.bending",
+    "load.pullout",
+    "metal.near",
+    "path.unmeasured",
+    "strength.beyond_calibration",
+    "strength.outside_law",
+];
+
 /// The first screen.
 pub(crate) fn summary(record: &Record, title: &str) -> Markup {
     let (heavy, light): (Vec<_>, Vec<_>) = record.findings.iter().partition(|f| f.changes_plan());
@@ -90,15 +103,26 @@ fn hole_row(record: &Record, hole: &HoleRecord) -> Markup {
             td role="cell" .n .order data-head="Length to order, mm" {
                 @if let Some(length) = hole.length_mm { (num(Unit::Stock, Some(length))) }
                 @else { span .unknown { "none safe" } }
+                @if let Some(planned) = hole.planned_otherwise_mm() {
+                    span .planned { "planned " (num(Unit::Stock, Some(planned))) }
+                }
             }
             td role="cell" .n data-head="Purchase, mm" { (num(Unit::Mm, hole.purchase_mm)) }
-            td role="cell" .n data-head="Thread mean, HU" { (num(Unit::Hu, hu)) }
+            td role="cell" .n data-head="Thread mean, HU" { (of_purchase(hole, Unit::Hu, hu)) }
             td role="cell" data-head="Purchase is" { (grade(&hole.purchase)) }
             td role="cell" .n data-head="Keeps margin if misplaced, %" {
-                (num(Unit::Percent, share))
+                (of_purchase(hole, Unit::Percent, share))
             }
             td role="cell" .look data-head="Look at" { (look_at(record, hole)) }
         }
+    }
+}
+
+/// A number about the purchase, which a hole without purchase does not have.
+fn of_purchase(hole: &HoleRecord, unit: Unit, value: Option<f64>) -> Markup {
+    match value {
+        None if hole.has_no_purchase() => html! { span .unknown { "no purchase" } },
+        value => num(unit, value),
     }
 }
 
@@ -157,9 +181,7 @@ fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
                 @if place > 0 { " and " }
                 a href={ "#" (anchor(record, id)) } { (text(id)) }
             }
-            @if let Some(value) = finding.measured {
-                " (" (measure(Unit::of_word(finding.unit.as_deref()), Some(value))) ")"
-            }
+            @if let Some(value) = finding.measured { " (" (in_its_unit(finding, value)) ")" }
         }
         "."
     }
@@ -190,12 +212,34 @@ pub(crate) fn finding_list(record: &Record, findings: &[&FindingRecord]) -> Mark
 }
 
 fn measured(finding: &FindingRecord) -> Markup {
-    let unit = Unit::of_word(finding.unit.as_deref());
     html! {
-        @if let Some(value) = finding.measured {
-            " (" (measure(unit, Some(value)))
-            @if let Some(limit) = finding.limit { ", held against " (measure(unit, Some(limit))) }
+        @if let Some(value) = finding.measured && !counted_in_words(finding, value) {
+            " (" (in_its_unit(finding, value))
+            @if let Some(limit) = finding.limit { ", held against " (in_its_unit(finding, limit)) }
             ")"
         }
+    }
+}
+
+/// Whether the sentence itself says a count, so that it need not follow.
+fn counted_in_words(finding: &FindingRecord, value: f64) -> bool {
+    let count = Unit::Plain.show(value);
+    let is_count =
+        finding.unit.as_deref().is_some_and(|unit| Unit::of_word(Some(unit)) == Unit::Plain)
+            && !SHARES.contains(&finding.code.as_str());
+    is_count && finding.text.split(' ').any(|word| word == count)
+}
+
+/// A finding's number with its unit; a unit that is a word follows as it is,
+/// and the unit 1 is a share or a count by the finding's code.
+fn in_its_unit(finding: &FindingRecord, value: f64) -> Markup {
+    let word = finding.unit.as_deref();
+    let unit = match word {
+        Some("1") if SHARES.contains(&finding.code.as_str()) => Unit::Percent,
+        word => Unit::of_word(word),
+    };
+    html! {
+        (measure(unit, Some(value)))
+        @if unit == Unit::Plain && let Some(word) = word && word != "1" { " " (text(word)) }
     }
 }

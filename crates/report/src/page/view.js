@@ -78,6 +78,11 @@
     });
   });
 
+  const sleeves = scene.sleeves.map((s) => {
+    const foot = s.foot.map((c, i) => c - scene.centre[i]);
+    return { name: "guide " + s.guide, end: along(foot, s.out, s.length), tube: lathe(foot, s.out, [[0, s.radius], [s.length, s.radius]]) };
+  });
+
   // One program: light at the eye, both sides lit.
   function program() {
     const shader = (kind, text) => {
@@ -104,7 +109,7 @@
   gl.enableVertexAttribArray(slots.at);
   gl.enableVertexAttribArray(slots.normal);
 
-  const state = { rows: scene.views.lateral, zoom: 1, picked: null, bone: true, corridors: false };
+  const state = { rows: scene.views.lateral, zoom: 1, picked: null, bone: true, corridors: false, guides: false };
   const COLOURS = { good: [0.1, 0.35, 0.52], fair: [0.42, 0.66, 0.82], poor: [0.72, 0.36, 0.05], none: [0.15, 0.15, 0.15], unknown: [0.5, 0.5, 0.5] };
   function draw(m, colour) {
     for (const name of ["at", "normal"]) {
@@ -154,10 +159,24 @@
       screws.forEach((s) => draw(s.way, s.clear ? [0.1, 0.35, 0.52, 0.35] : [0.72, 0.3, 0.05, 0.5]));
     }
     gl.depthMask(true);
-    screws.forEach((s, i) => {
-      const [x, y] = screenOf(along(s.tip, s.direction, 3)), tag = tags.children[i];
+    if (state.guides) sleeves.forEach((s) => veil(s.tube, [0.55, 0.36, 0.05, 0.6]));
+    // A name moves down until it covers none before it.
+    const taken = [];
+    const put = (tag, at) => {
+      let [x, y] = screenOf(at);
+      const [wide, high] = [tag.offsetWidth, tag.offsetHeight];
+      const covers = (b) => x < b[0] + b[2] && b[0] < x + wide && Math.abs(y - b[1]) < high;
+      for (let i = 0; i < 40 && taken.some(covers); i++) y += high / 4;
+      taken.push([x, y, wide]);
       tag.style.transform = "translate(" + x.toFixed(1) + "px," + y.toFixed(1) + "px)";
-      tag.classList.toggle("own", s.hole === state.picked);
+    };
+    screws.forEach((s) => {
+      put(s.tag, along(s.tip, s.direction, 3));
+      s.tag.classList.toggle("own", s.hole === state.picked);
+    });
+    sleeves.forEach((s) => {
+      s.tag.hidden = !state.guides;
+      if (state.guides) put(s.tag, s.end);
     });
   }
   let asked = false;
@@ -190,7 +209,11 @@
     if (best) window.pilothole.select(best.hole, "view");
   }
 
-  screws.forEach((s) => { const tag = document.createElement("span"); tag.textContent = s.name; tags.append(tag); });
+  for (const s of [...screws, ...sleeves]) {
+    s.tag = document.createElement("span");
+    s.tag.textContent = s.name;
+    tags.append(s.tag);
+  }
   const held = new Map();
   let moved = 0, spread = 0;
   canvas.addEventListener("pointerdown", (e) => {

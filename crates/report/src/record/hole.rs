@@ -295,6 +295,17 @@ impl HoleRecord {
     pub fn set_length_mm(&self) -> Option<f64> {
         self.length_mm.or(self.planned_length_mm)
     }
+
+    /// The planned length where it is not the one to order, mm.
+    pub(crate) fn planned_otherwise_mm(&self) -> Option<f64> {
+        self.planned_length_mm.filter(|planned| Some(*planned) != self.length_mm)
+    }
+
+    /// Whether it is known that no thread is in bone, so that numbers about
+    /// the purchase do not exist rather than being unknown.
+    pub(crate) fn has_no_purchase(&self) -> bool {
+        self.purchase == "none"
+    }
 }
 
 fn edge(edge: Edge) -> EdgeRecord {

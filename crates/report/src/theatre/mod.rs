@@ -25,7 +25,13 @@ const EDGE: (f32, f32) = (34.0, 561.0);
 /// Holes on a page.
 const HOLES: usize = 16;
 /// Height of a hole's row, pt.
-const ROW: f32 = 27.0;
+const ROW: f32 = 25.0;
+/// Height of a line of kit or spares, pt: sixteen lines fit below sixteen holes.
+const KIT_ROW: f32 = 11.5;
+/// From a table of holes to the kit's heading, pt.
+const KIT_APART: f32 = 13.0;
+/// Where the table of holes begins, pt from the top.
+const TABLE: f32 = 166.0;
 /// Where the footer begins, pt from the top.
 const FOOT: f32 = 800.0;
 /// Edge of the picture at the top right, pt.
@@ -51,9 +57,9 @@ pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
     let settings = PageSettings::from_wh(PAGE.0, PAGE.1).expect("A4 has a size");
     let chunks: Vec<&[&HoleRecord]> =
         if holes.is_empty() { vec![&[]] } else { holes.chunks(HOLES).collect() };
-    let kit_rows = rows_of_kit(record);
-    let fits = FOOT - 226.0 - ROW * chunks.last().map_or(0.0, |c| c.len() as f32);
-    let apart = fits < 30.0 + 13.0 * kit_rows as f32;
+    let last_rows = chunks.last().map_or(0, |chunk| chunk.len()).max(1);
+    let end = TABLE + 4.0 + ROW * last_rows as f32;
+    let apart = rows_of_kit(record) > kit_rows_below(end + KIT_APART);
     let count = chunks.len() + usize::from(apart);
     for (index, chunk) in chunks.iter().enumerate() {
         let mut page = document.start_page_with(settings.clone());
@@ -61,7 +67,7 @@ pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
         let top = head(&mut sheet, record, still.filter(|_| index == 0));
         let end = table(&mut sheet, record, chunk, top);
         if index + 1 == chunks.len() && !apart {
-            kit(&mut sheet, record, end + 14.0);
+            kit(&mut sheet, record, end + KIT_APART);
         }
         foot(&mut sheet, record, (index + 1, count));
         sheet.finish();
@@ -79,9 +85,16 @@ pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
     document.finish().expect("only text, lines and one picture were drawn")
 }
 
+/// Lines that the kit takes, its spares in two columns.
 fn rows_of_kit(record: &Record) -> usize {
     let kit = record.kit.as_deref().unwrap_or_default().len();
-    kit.max(record.spares.as_deref().unwrap_or_default().len()).max(1)
+    let spares = record.spares.as_deref().unwrap_or_default().len();
+    kit.max(spares.div_ceil(2)).max(1)
+}
+
+/// Lines of kit that fit below its heading.
+fn kit_rows_below(top: f32) -> usize {
+    (((FOOT - 4.0 - top) / KIT_ROW).floor() as usize).max(1)
 }
 
 fn side(record: &Record) -> String {
@@ -103,7 +116,7 @@ fn head(sheet: &mut Sheet<'_>, record: &Record, still: Option<&Still>) -> f32 {
         y += 14.0;
     }
     let legend = "D: drilled and measured. F: filled. Lengths from the seat under the head to the tip. \
-                  Leave: no stocked length is safe.";
+                  Boxed: the plan states another length. Leave: no stocked length is safe.";
     for line in wrapped(legend, right - EDGE.0, 8.0) {
         sheet.text(EDGE.0, y + 2.0, Face::Plain, 8.0, &line);
         y += 10.0;
@@ -111,7 +124,7 @@ fn head(sheet: &mut Sheet<'_>, record: &Record, still: Option<&Still>) -> f32 {
     if let Some(still) = still {
         picture(sheet, record, still);
     }
-    166.0
+    TABLE
 }
 
 /// Bone seen into the socket, seats with their place in the order.
@@ -161,17 +174,23 @@ fn table(sheet: &mut Sheet<'_>, record: &Record, holes: &[&HoleRecord], top: f32
 }
 
 fn row(sheet: &mut Sheet<'_>, record: &Record, hole: &HoleRecord, y: f32) {
-    let base = y + 17.5;
+    let base = y + 16.5;
     let step = record.step_of(&hole.id);
     let position = record.in_order().iter().position(|h| h.id == hole.id).unwrap_or(0) + 1;
     for x in [COLUMNS[0], COLUMNS[1]] {
-        sheet.frame(x, y + 8.0, 11.0, 11.0, 0.9);
+        sheet.frame(x, y + 7.0, 11.0, 11.0, 0.9);
     }
     sheet.text(COLUMNS[2], base, Face::Bold, 14.0, &position.to_string());
     sheet.text_within((COLUMNS[3], base), (Face::Bold, 13.0), &harmless(&hole.id), 61.0);
     let guide = step.and_then(|s| s.guide.as_deref()).unwrap_or("\u{2013}");
     sheet.text_within((COLUMNS[4], base), (Face::Bold, 13.0), guide, 30.0);
-    sheet.text_within((COLUMNS[5], base), (Face::Plain, 10.0), &harmless(&hole.screw), 62.0);
+    let name_at = if hole.planned_otherwise_mm().is_some() { base - 6.0 } else { base };
+    sheet.text_within((COLUMNS[5], name_at), (Face::Plain, 10.0), &harmless(&hole.screw), 62.0);
+    if let Some(planned) = hole.planned_otherwise_mm() {
+        let words = format!("planned {}", Unit::Stock.show(planned));
+        sheet.frame(COLUMNS[5] - 2.0, base - 3.5, 58.0, 10.0, 0.9);
+        sheet.text_within((COLUMNS[5], base + 4.2), (Face::Bold, 8.0), &words, 54.0);
+    }
     match hole.length_mm {
         Some(length) => {
             let length = Unit::Stock.show(length);
@@ -206,40 +225,49 @@ fn remarks(sheet: &mut Sheet<'_>, remark: &str, (base, y): (f32, f32)) {
     for (index, line) in small.iter().take(3).enumerate() {
         let more = index == 2 && small.len() > 3;
         let line = if more { "and more: see the report" } else { line.as_str() };
-        sheet.text(COLUMNS[8], y + 9.0 + 8.5 * index as f32, Face::Plain, 7.5, line);
+        sheet.text(COLUMNS[8], y + 7.8 + 8.0 * index as f32, Face::Plain, 7.5, line);
     }
 }
 
-/// What to order, and what to have at hand.
+/// What to order, in one column, and what to have at hand, in two.
 fn kit(sheet: &mut Sheet<'_>, record: &Record, top: f32) {
-    let middle = 0.5 * (EDGE.0 + EDGE.1) + 6.0;
-    sheet.text(EDGE.0, top, Face::Bold, 11.0, "On the table");
-    sheet.text(middle, top, Face::Bold, 11.0, "Spares, not counted");
-    let most = (((FOOT - 14.0 - top) / 13.0).floor() as usize).max(1);
-    let kit: Option<Vec<String>> = record.kit.as_ref().map(|lines| {
+    const GAP: f32 = 12.0;
+    let width = (EDGE.1 - EDGE.0 - 2.0 * GAP) / 3.0;
+    let column = |index: f32| EDGE.0 + index * (width + GAP);
+    sheet.text(column(0.0), top, Face::Bold, 11.0, "On the table");
+    sheet.text(column(1.0), top, Face::Bold, 11.0, "Spares, not counted");
+    let most = kit_rows_below(top);
+    let kit = record.kit.as_ref().map(|lines| {
         lines.iter().map(|k| kit_line(&k.screw, k.length_mm, k.count, &k.holes)).collect()
     });
-    let spares: Option<Vec<String>> = record.spares.as_ref().map(|lines| {
+    let spares = record.spares.as_ref().map(|lines| {
         lines.iter().map(|k| kit_line(&k.screw, k.length_mm, k.count, &k.holes)).collect()
     });
-    for (x, lines) in [(EDGE.0, kit), (middle, spares)] {
-        let lines = match lines {
-            None => vec![UNKNOWN.to_owned()],
-            Some(lines) if lines.is_empty() => vec!["none".to_owned()],
-            Some(lines) => lines,
-        };
-        let shown = if lines.len() > most { most.saturating_sub(1) } else { lines.len() };
-        for (index, line) in lines[..shown].iter().enumerate() {
-            let y = top + 15.0 + 13.0 * index as f32;
-            sheet.frame(x, y - 7.5, 8.5, 8.5, 0.8);
-            sheet.text_within((x + 14.0, y), (Face::Plain, 9.5), line, middle - EDGE.0 - 24.0);
-        }
-        if shown < lines.len() {
-            let y = top + 15.0 + 13.0 * shown as f32;
-            let rest = counted(lines.len() - shown, "more line", "more lines");
-            sheet.text(x, y, Face::Bold, 9.5, &format!("and {rest} in the tables"));
+    let kit = said(kit, most);
+    let spares = said(spares, 2 * most);
+    let half = spares.len().div_ceil(2);
+    for (index, lines) in [(0.0, &kit[..]), (1.0, &spares[..half]), (2.0, &spares[half..])] {
+        for (row, line) in lines.iter().enumerate() {
+            let (x, y) = (column(index), top + 3.0 + KIT_ROW * (row + 1) as f32);
+            sheet.frame(x, y - 7.0, 8.0, 8.0, 0.8);
+            sheet.text_within((x + 12.0, y), (Face::Plain, 9.0), line, width - 12.0);
         }
     }
+}
+
+/// Lines as they are shown: the word where they are unknown or none, and what
+/// does not fit counted in the last.
+fn said(lines: Option<Vec<String>>, most: usize) -> Vec<String> {
+    let Some(mut lines) = lines else { return vec![UNKNOWN.to_owned()] };
+    if lines.is_empty() {
+        return vec!["none".to_owned()];
+    }
+    if lines.len() > most {
+        let rest = counted(lines.len() - (most - 1), "more line", "more lines");
+        lines.truncate(most - 1);
+        lines.push(format!("and {rest} in the tables"));
+    }
+    lines
 }
 
 fn kit_line(screw: &str, length_mm: f64, count: usize, holes: &[String]) -> String {

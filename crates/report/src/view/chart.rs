@@ -10,7 +10,7 @@ use pilothole_plan::Plan;
 use pilothole_volume::Direction;
 
 use super::camera::{Camera, View};
-use super::quadrants::quadrants;
+use super::quadrants::{covered, quadrants};
 use crate::number::fixed;
 use crate::picture::{GreyImage, Nodes, direction_words};
 use crate::text::shortened;
@@ -68,6 +68,8 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
     let words = [c.up, c.right, -c.up, -c.right]
         .map(|d| direction_words(d.components(), plan.side).replace(" and ", "-"));
     let half = RADIUS + 34.0;
+    let is_whole = chart.origin == StockOrigin::Centre;
+    let named = if is_whole { covered(plan, c, RADIUS) } else { Vec::new() };
     html! {
         svg .chart viewBox=(format!("{} {} {} {}", -half, -half, 2.0 * half, 2.0 * half + 44.0)) role="img"
             aria-label=(format!(
@@ -78,13 +80,13 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
             @for level in LEVELS_MM {
                 path .contour d=(nodes(level)) {}
             }
-            @if chart.origin == StockOrigin::Centre { (quadrants(plan, &sky.camera, RADIUS)) }
+            @if is_whole { (quadrants(plan, &sky.camera, RADIUS)) }
             circle .frame r=(RADIUS) {}
             text text-anchor="middle" y=(-RADIUS - 12.0) { (words[0]) }
             text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }
             text text-anchor="middle" transform=(format!("translate({} 0) rotate(90)", RADIUS + 14.0)) { (words[1]) }
             text text-anchor="middle" transform=(format!("translate({} 0) rotate(-90)", -RADIUS - 14.0)) { (words[3]) }
-            @for (hole, (dot, label)) in plan.holes.iter().zip(labels(&sky, plan)) {
+            @for (hole, (dot, label)) in plan.holes.iter().zip(labels(&sky, plan, named)) {
                 circle .holedot cx=(f(dot[0])) cy=(f(dot[1])) r="4" { title { (shortened(&hole.id, 64)) } }
                 @if let Some([x, y]) = label {
                     text .small .holename x=(f(x)) y=(f(y)) { (shortened(&hole.id, MOST_LETTERS)) }
@@ -100,10 +102,10 @@ const MOST_LETTERS: usize = 10;
 /// Width of a letter and height of a line in the chart, generous.
 const LETTER: [f64; 2] = [8.2, 14.0];
 
-/// Where each hole's dot and its name stand, without names over each other; a
-/// name for which there is no room is left to the dot's title.
-fn labels(sky: &Sky, plan: &Plan) -> Vec<([f64; 2], Option<[f64; 2]>)> {
-    let mut taken: Vec<[f64; 4]> = Vec::new();
+/// Where each hole's dot and its name stand, without names over each other or
+/// over what is `taken`; a name for which there is no room is left to the dot's
+/// title.
+fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Option<[f64; 2]>)> {
     let dots: Vec<[f64; 2]> = plan
         .holes
         .iter()

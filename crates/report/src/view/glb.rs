@@ -1,4 +1,4 @@
-//! `scene.glb`: bone, socket and screws as glTF 2.0.
+//! `scene.glb`: bone, socket, screws and the guides' sleeves as glTF 2.0.
 //!
 //! Metres. Vertices stay in the patient's axes; one root node turns them to
 //! glTF's (x to the patient's left, y to the head, z to the front).
@@ -6,7 +6,8 @@
 use serde_json::{Value, json};
 
 use super::light::LightMesh;
-use crate::record::{HoleRecord, Record};
+use super::sleeves::{Sleeve, sleeves};
+use crate::record::{GuideRecord, HoleRecord, Record};
 use crate::text::{CAUTION, harmless};
 use pilothole_plan::{Plan, Socket};
 use pilothole_volume::Direction;
@@ -90,10 +91,23 @@ pub(crate) fn scene_glb(record: &Record, plan: &Plan, mesh: &LightMesh) -> Vec<u
     meshes.push(primitive(&mut buffers, "screw", &rod, &faces, 2));
     let rod = meshes.len() - 1;
     nodes.extend(record.holes.iter().map(|hole| screw_node(hole, rod)));
+    let mut children: Vec<usize> = (1..nodes.len()).collect();
+    let guides = sleeves(record, plan);
+    if !guides.is_empty() {
+        let (tube, faces) = tube();
+        meshes.push(primitive(&mut buffers, "sleeve", &tube, &faces, 3));
+    }
+    for (guide, sleeves) in &guides {
+        let first = nodes.len();
+        nodes.extend(sleeves.iter().map(|sleeve| sleeve_node(sleeve, meshes.len() - 1)));
+        let below: Vec<usize> = (first..nodes.len()).collect();
+        children.push(nodes.len());
+        nodes.push(guide_node(guide, &below));
+    }
     nodes[0] = json!({
         "name": "patient",
         "matrix": [1, 0, 0, 0, 0, 0, -1, 0, 0, 1, 0, 0, 0, 0, 0, 1],
-        "children": (1..nodes.len()).collect::<Vec<_>>(),
+        "children": children,
         "extras": { "frame": "children in LPS: x left, y posterior, z superior; metres" }
     });
     let document = json!({
@@ -113,6 +127,7 @@ pub(crate) fn scene_glb(record: &Record, plan: &Plan, mesh: &LightMesh) -> Vec<u
             material("bone", [0.87, 0.83, 0.74, 1.0]),
             material("socket", [0.45, 0.55, 0.62, 1.0]),
             material("screw", [0.07, 0.25, 0.35, 1.0]),
+            material("sleeve", [0.48, 0.29, 0.0, 1.0]),
         ],
         "buffers": [{ "byteLength": buffers.bytes.len() }],
         "bufferViews": buffers.views,
@@ -152,23 +167,58 @@ fn screw_node(hole: &HoleRecord, mesh: usize) -> Value {
     let length = hole.set_length_mm().unwrap_or(hole.major_diameter_mm);
     let along = hole.direction;
     let axis = Direction::along(pilothole_volume::Offset(along)).unwrap_or(Direction::SUPERIOR);
-    let (u, v) = axis.across();
-    let radius = 0.5 * hole.major_diameter_mm / 1000.0;
-    let column = |d: Direction, scale: f64| d.components().map(|c| c * scale);
-    let (x, y, z) = (column(u, radius), column(v, radius), column(axis, length / 1000.0));
-    let seat = hole.seat_mm.map(|c| c / 1000.0);
     json!({
         "name": format!("screw {}", harmless(&hole.id)),
         "mesh": mesh,
-        "matrix": [
-            x[0], x[1], x[2], 0.0, y[0], y[1], y[2], 0.0,
-            z[0], z[1], z[2], 0.0, seat[0], seat[1], seat[2], 1.0
-        ],
+        "matrix": stretched(hole.seat_mm, axis, 0.5 * hole.major_diameter_mm, length),
         "extras": {
             "hole": harmless(&hole.id), "length_mm": hole.length_mm,
             "drawn_length_mm": length, "purchase": hole.purchase
         }
     })
+}
+
+/// A sleeve as the outside of its tube; the bore is not known.
+fn sleeve_node(sleeve: &Sleeve<'_>, mesh: usize) -> Value {
+    let hole = harmless(&sleeve.hole.id);
+    json!({
+        "name": format!("sleeve {hole}"),
+        "mesh": mesh,
+        "matrix": stretched(sleeve.foot.0, sleeve.out, sleeve.radius_mm, sleeve.length_mm),
+        "extras": {
+            "hole": hole, "outer_radius_mm": sleeve.radius_mm, "length_mm": sleeve.length_mm
+        }
+    })
+}
+
+/// A guide: its sleeves below it.
+fn guide_node(guide: &GuideRecord, sleeves: &[usize]) -> Value {
+    let mut node = json!({
+        "name": format!("guide {}", guide.name),
+        "extras": { "insertion_lps": guide.insertion }
+    });
+    // glTF allows no empty list of children.
+    if !sleeves.is_empty() {
+        node["children"] = json!(sleeves);
+    }
+    node
+}
+
+/// The matrix that makes a unit cylinder of a radius and a length, both mm,
+/// from a place in the patient along an axis; column by column, metres.
+fn stretched(from_mm: [f64; 3], axis: Direction, radius_mm: f64, length_mm: f64) -> [f64; 16] {
+    let (u, v) = axis.across();
+    let column = |d: Direction, scale_mm: f64| d.components().map(|c| c * scale_mm / 1000.0);
+    let (x, y, z) = (column(u, radius_mm), column(v, radius_mm), column(axis, length_mm));
+    let at = from_mm.map(|c| c / 1000.0);
+    [x[0], x[1], x[2], 0.0, y[0], y[1], y[2], 0.0, z[0], z[1], z[2], 0.0, at[0], at[1], at[2], 1.0]
+}
+
+/// A cylinder's side of radius 1 from 0 to 1 along z, open at both ends.
+fn tube() -> (Vec<[f32; 3]>, Vec<[u16; 3]>) {
+    let (vertices, triangles) = cylinder();
+    let side = triangles.iter().filter(|t| t.iter().all(|corner| *corner > 1));
+    (vertices[2..].to_vec(), side.map(|t| t.map(|corner| corner - 2)).collect())
 }
 
 /// A cylinder of radius 1 from 0 to 1 along z, closed, outward.

@@ -3,8 +3,10 @@
 mod camera;
 mod chart;
 mod glb;
+mod labels;
 mod light;
 mod quadrants;
+mod sleeves;
 mod still;
 mod turning;
 

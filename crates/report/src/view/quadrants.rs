@@ -15,6 +15,8 @@ use super::camera::{Camera, View};
 const LEAST_OFF_AXIS_MM: f64 = 10.0;
 /// Where the names stand, in radii of the chart.
 const NAME_AT: f64 = 0.78;
+/// Width of a letter of the names in the chart, generous.
+const LETTER: f64 = 6.8;
 
 /// Towards the spine in the chart, up positive, and whether the front lies to
 /// the left of that; `None` where the plan names no spine.
@@ -37,13 +39,12 @@ pub(crate) fn has_quadrants(plan: &Plan) -> bool {
     towards_spine(plan, &Camera::of(View::Mouth, plan)).is_some()
 }
 
-/// The two lines and the names between them, in a chart of a radius.
-pub(crate) fn quadrants(plan: &Plan, camera: &Camera, radius: f64) -> Markup {
-    let Some(([x, y], front_is_left)) = towards_spine(plan, camera) else { return html! {} };
-    let lines = [[x, y], [-y, x]].map(|line| line.map(|c| c * radius));
+/// The four names and the middle of each line of text, x right and y down.
+fn names(toward: [f64; 2], front_is_left: bool, radius: f64) -> [([f64; 2], &'static str); 4] {
+    let [x, y] = toward;
     let half = std::f64::consts::FRAC_1_SQRT_2 * NAME_AT * radius;
-    let names = [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)].map(|(up, left)| {
-        let place = [half * (up * x - left * y), half * (up * y + left * x)];
+    [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)].map(|(up, left)| {
+        let place = [half * (up * x - left * y), -half * (up * y + left * x)];
         let front = (left > 0.0) == front_is_left;
         let name = match (front, up > 0.0) {
             (true, true) => "anterior superior",
@@ -52,14 +53,31 @@ pub(crate) fn quadrants(plan: &Plan, camera: &Camera, radius: f64) -> Markup {
             (false, false) => "posterior inferior",
         };
         (place, name)
-    });
+    })
+}
+
+/// What the names cover in a chart of a radius: left, top, right, bottom; none
+/// where there are no quadrants.
+pub(crate) fn covered(plan: &Plan, camera: &Camera, radius: f64) -> Vec<[f64; 4]> {
+    let Some((toward, front_is_left)) = towards_spine(plan, camera) else { return Vec::new() };
+    let boxed = |([x, y], name): ([f64; 2], &str)| {
+        let half = 0.5 * LETTER * name.len() as f64;
+        [x - half, y - 11.0, x + half, y + 3.0]
+    };
+    names(toward, front_is_left, radius).map(boxed).to_vec()
+}
+
+/// The two lines and the names between them, in a chart of a radius.
+pub(crate) fn quadrants(plan: &Plan, camera: &Camera, radius: f64) -> Markup {
+    let Some(([x, y], front_is_left)) = towards_spine(plan, camera) else { return html! {} };
+    let lines = [[x, y], [-y, x]].map(|line| line.map(|c| c * radius));
     html! {
         @for [dx, dy] in lines {
             line .quadrant x1=(format!("{:.1}", -dx)) y1=(format!("{dy:.1}"))
                 x2=(format!("{dx:.1}")) y2=(format!("{:.1}", -dy)) {}
         }
-        @for ([px, py], name) in names {
-            text .small .quadrantname text-anchor="middle" x=(format!("{px:.1}")) y=(format!("{:.1}", -py)) { (name) }
+        @for ([px, py], name) in names([x, y], front_is_left, radius) {
+            text .small .quadrantname text-anchor="middle" x=(format!("{px:.1}")) y=(format!("{py:.1}")) { (name) }
         }
     }
 }

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use pilothole_volume::PatientPoint;
 
 use super::camera::{Camera, View};
+use super::labels::places;
 use super::light::LightMesh;
 use crate::html::anchor;
 use crate::picture::GreyImage;
@@ -146,6 +147,10 @@ pub(crate) fn still_use(
         (Some(_), _) => "later",
         (None, _) => "done",
     };
+    let named = record.holes.iter().filter(|h| class(h) != "later");
+    let names: Vec<(String, (f64, f64))> =
+        named.map(|hole| (shortened(&hole.id, 8), still.screw(hole)[1])).collect();
+    let wanted: Vec<(&str, (f64, f64))> = names.iter().map(|(n, at)| (n.as_str(), *at)).collect();
     html! {
         svg .still viewBox=(view_box) role="img" aria-label=(alt) {
             use href={ "#" (still.id()) } {}
@@ -157,9 +162,11 @@ pub(crate) fn still_use(
                     circle cx=(f(x1)) cy=(f(y1)) r="2.6" {}
                 }
             }
-            @for hole in record.holes.iter().filter(|h| class(h) != "later") {
-                @let [_, (x2, y2)] = still.screw(hole);
-                text .tag text-anchor="middle" x=(f(x2)) y=(f(y2 + 2.3)) { (shortened(&hole.id, 8)) }
+            @for ((name, tip), at) in names.iter().zip(places(&wanted, HALF_MM)) {
+                @if (tip.1 - at.1).abs() > 2.0 {
+                    line .leader x1=(f(tip.0)) y1=(f(tip.1)) x2=(f(at.0)) y2=(f(at.1)) {}
+                }
+                text .tag text-anchor="middle" x=(f(at.0)) y=(f(at.1 + 2.3)) { (name) }
             }
         }
     }

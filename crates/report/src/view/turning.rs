@@ -6,6 +6,7 @@ use serde_json::json;
 use super::Drawn;
 use super::camera::{Camera, View};
 use super::light::LightMesh;
+use super::sleeves::{Sleeve, sleeves};
 use super::still::still_use;
 use crate::html::anchor;
 use crate::picture::base64;
@@ -37,6 +38,9 @@ pub(crate) fn turning_view(record: &Record, plan: &Plan, drawn: &Drawn) -> Marku
                     }
                     button type="button" data-toggle="bone" aria-pressed="true" { "Bone" }
                     button type="button" data-toggle="corridors" aria-pressed="false" { "Drill ways" }
+                    @if record.set.as_ref().is_some_and(|s| s.guides.is_some()) {
+                        button type="button" data-toggle="guides" aria-pressed="false" { "Guide sleeves" }
+                    }
                 }
                 p .picked role="status" {}
             }
@@ -74,6 +78,10 @@ fn data(record: &Record, plan: &Plan, mesh: &LightMesh) -> String {
             (view.word().to_owned(), json!(rows))
         })
         .collect();
+    let sleeves: Vec<serde_json::Value> = sleeves(record, plan)
+        .iter()
+        .flat_map(|(guide, sleeves)| sleeves.iter().map(|s| sleeve(&guide.name, s)))
+        .collect();
     let empty = mesh.vertices.is_empty();
     let data = json!({
         "low": if empty { [0.0; 3] } else { low },
@@ -85,9 +93,20 @@ fn data(record: &Record, plan: &Plan, mesh: &LightMesh) -> String {
         "radius": 0.5 * plan.socket.outer_diameter_mm,
         "views": views,
         "screws": record.holes.iter().map(|h| screw(record, h)).collect::<Vec<_>>(),
+        "sleeves": sleeves,
     });
     // The script element ends at the first `</`, so none may stand in it.
     data.to_string().replace('<', "\\u003c")
+}
+
+fn sleeve(guide: &str, sleeve: &Sleeve<'_>) -> serde_json::Value {
+    json!({
+        "guide": guide,
+        "foot": sleeve.foot.0.map(|c| rounded(c, 1e3)),
+        "out": sleeve.out.components().map(|c| rounded(c, 1e6)),
+        "radius": sleeve.radius_mm,
+        "length": sleeve.length_mm,
+    })
 }
 
 fn screw(record: &Record, hole: &HoleRecord) -> serde_json::Value {

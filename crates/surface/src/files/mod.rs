@@ -44,9 +44,11 @@ pub struct MeshLabel {
 }
 
 impl MeshLabel {
-    /// Unit, frame and side in one line of ASCII, at most 80 characters.
+    /// Unit, frame, side and what the surface is not, in one line of ASCII, at
+    /// most 80 characters: the header of an STL.
     fn line(self) -> String {
-        format!("Pilothole surface; unit=mm; frame=LPS; side={}", self.side.word())
+        let side = self.side.word();
+        format!("Pilothole; unit=mm; frame=LPS; side={side}; planning aid, not a medical device")
     }
 }
 

@@ -105,7 +105,9 @@ fn a_ply_holds_positions_triangles_and_properties() {
     let end = bytes.windows(11).position(|w| w == b"end_header\n").expect("a header") + 11;
     let header = std::str::from_utf8(&bytes[..end]).expect("ASCII");
     assert!(header.starts_with("ply\nformat binary_little_endian 1.0\ncomment "));
-    assert!(header.contains("unit=mm; frame=LPS; side=left"));
+    assert!(
+        header.contains("unit=mm; frame=LPS; side=left") && header.contains("not a medical device")
+    );
     assert!(header.contains("property float z\nproperty float density_hu\nelement face"));
     let body = &bytes[end..];
     assert_eq!(body.len(), mesh.vertices.len() * 16 + mesh.triangles.len() * 13);

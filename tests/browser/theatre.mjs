@@ -1,0 +1,51 @@
+// The theatre page as text (poppler's pdftotext): every hole's length to order
+// and purchase, the planned length where it is another, the kit, and the
+// caution on every page are those of report.json.
+import { execFileSync } from "node:child_process";
+import { existsSync, readFileSync } from "node:fs";
+import { dirname, join, resolve } from "node:path";
+
+const problems = [];
+let walked = 0;
+const stocked = (mm) => String(mm);
+// Half away from zero, as docs/report.md states.
+const tenth = (mm) => ((Math.sign(mm) * Math.round(Math.abs(mm) * 10)) / 10).toFixed(1).replace("-", "\u2212");
+const has = (line, word) => line.split(/\s+/).includes(word);
+
+function walk(pdf, report) {
+  const text = execFileSync("pdftotext", ["-layout", pdf, "-"], { encoding: "utf8" });
+  const pages = text.split("\f").filter((page) => page.trim());
+  for (const [index, page] of pages.entries()) {
+    if (!/not a medical device/.test(page.replace(/\s+/g, " "))) problems.push(`page ${index + 1} lacks the caution`);
+  }
+  const steps = (report.order ?? []).map((s) => s.hole);
+  const order = [...steps, ...report.holes.map((h) => h.id).filter((id) => !steps.includes(id))];
+  const lines = text.split("\n");
+  for (const [index, id] of order.entries()) {
+    const hole = report.holes.find((h) => h.id === id);
+    // A row begins with its place in the order and the start of its id.
+    const start = new RegExp(`^\\s*${index + 1}\\s+${id.slice(0, 5).replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}`);
+    const at = lines.findIndex((line) => start.test(line));
+    if (at < 0) { problems.push(`no row for hole ${index + 1}`); continue; }
+    const near = lines.slice(Math.max(0, at - 1), at + 2).join(" ");
+    const wanted = [hole.length_mm === null ? "leave" : stocked(hole.length_mm), hole.purchase];
+    if (hole.purchase_mm !== null) wanted.push(tenth(hole.purchase_mm));
+    for (const word of wanted) { walked++; if (!has(lines[at], word)) problems.push(`hole ${index + 1}: ${word} is not in its row`); }
+    const differs = hole.planned_length_mm !== null && hole.planned_length_mm !== hole.length_mm;
+    if (differs) { walked++; if (!near.includes(`planned ${stocked(hole.planned_length_mm)}`)) problems.push(`hole ${index + 1}: its planned length is not said`); }
+  }
+  for (const line of [...(report.kit ?? []), ...(report.spares ?? [])]) {
+    walked++;
+    if (!text.includes(`${line.count} \u00d7 ${line.screw} \u00d7 ${stocked(line.length_mm)} mm`)) problems.push(`kit lacks ${line.count} of ${line.screw}, ${line.length_mm} mm`);
+  }
+}
+
+for (const page of process.argv.slice(2)) {
+  const beside = (name) => join(dirname(resolve(page)), name);
+  if (existsSync(beside("theatre.pdf"))) walk(beside("theatre.pdf"), JSON.parse(readFileSync(beside("report.json"), "utf8")));
+}
+if (problems.length) {
+  console.error(problems.map((p) => `failed: theatre.pdf: ${p}`).join("\n"));
+  process.exit(1);
+}
+console.log(`theatre.pdf: ${walked} numbers and words are those of report.json`);
