@@ -65,7 +65,11 @@ impl Recipe {
                 let varied = self.values(index);
                 let mut recipe =
                     Self { vary: std::collections::BTreeMap::new(), sample: None, ..self.clone() };
-                for number in &varied {
+                // `voxel_mm` sets all edges, so that `slice_mm` may follow it.
+                for number in varied.iter().filter(|n| n.field == "voxel_mm") {
+                    recipe.set(&number.field, number.value);
+                }
+                for number in varied.iter().filter(|n| n.field != "voxel_mm") {
                     recipe.set(&number.field, number.value);
                 }
                 if count > 1 {
@@ -147,6 +151,14 @@ mod tests {
         assert_eq!(pairs.len(), 6);
         assert_eq!(all[5].0.name, "phantom 6");
         assert_ne!(all[0].0.scanner.seed, all[1].0.scanner.seed);
+    }
+
+    #[test]
+    fn slices_and_voxels_vary_together() {
+        let text = "scene = \"plate\"\n[vary]\nslice_mm = [2]\nvoxel_mm = [0.7, 0.9]\n";
+        let all = Recipe::parse(text).expect("reads").varied().expect("in range");
+        let spacings: Vec<_> = all.iter().map(|(r, _)| r.grid.spacing_mm).collect();
+        assert_eq!(spacings, [[0.7, 0.7, 2.0], [0.9, 0.9, 2.0]]);
     }
 
     #[test]
