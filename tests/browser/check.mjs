@@ -100,6 +100,9 @@ async function touchesWhereItTurns(browser, url, name) {
 async function guides(page, name) {
   const button = page.getByRole("button", { name: "Guide sleeves", exact: true });
   if (await button.count() === 0) return;
+  // From behind, bone hides them.
+  await page.getByRole("button", { name: "Into the socket", exact: true }).click();
+  await page.waitForTimeout(150);
   const without = await page.evaluate(canvasLook);
   await button.click();
   await page.waitForTimeout(150);

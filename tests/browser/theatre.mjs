@@ -27,10 +27,12 @@ function walk(pdf, report) {
     const start = new RegExp(`^\\s*${index + 1}\\s+${id.slice(0, 5).replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}`);
     const at = lines.findIndex((line) => start.test(line));
     if (at < 0) { problems.push(`no row for hole ${index + 1}`); continue; }
-    const near = lines.slice(Math.max(0, at - 1), at + 2).join(" ");
+    // Texts of one row may stand a line apart; another hole's row is not it.
+    const isRow = (line) => /^\s*\d+\s+\S/.test(line);
+    const near = [-2, -1, 0, 1, 2].filter((d) => d === 0 || !isRow(lines[at + d] ?? "")).map((d) => lines[at + d] ?? "").join(" ");
     const wanted = [hole.length_mm === null ? "leave" : stocked(hole.length_mm), hole.purchase];
     if (hole.purchase_mm !== null) wanted.push(tenth(hole.purchase_mm));
-    for (const word of wanted) { walked++; if (!has(lines[at], word)) problems.push(`hole ${index + 1}: ${word} is not in its row`); }
+    for (const word of wanted) { walked++; if (!has(near, word)) problems.push(`hole ${index + 1}: ${word} is not in its row`); }
     const differs = hole.planned_length_mm !== null && hole.planned_length_mm !== hole.length_mm;
     if (differs) { walked++; if (!near.includes(`planned ${stocked(hole.planned_length_mm)}`)) problems.push(`hole ${index + 1}: its planned length is not said`); }
   }
