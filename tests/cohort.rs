@@ -81,7 +81,23 @@ fn a_rerun_skips_what_is_unchanged_and_says_what_it_redid() {
 
     let now = said(&["--threshold-hu", "300"]);
     assert!(now.contains("0 skipped, 12 redone"), "{now}");
-    assert!(now.contains("case 000000: flags or version have changed"), "{now}");
+    assert!(now.contains("case 000000: flags, version or build have changed"), "{now}");
+}
+
+#[test]
+fn another_build_of_the_program_redoes_and_finds_the_same_bytes() {
+    let world = World::of_scans(12, 0);
+    assert_eq!(world.cohort("out", &[]).code(), Some(0));
+    assert_eq!(world.gather("out"), Some(5));
+    let before = tables(&world.at("out"));
+    let other = world.another_build();
+    let now = world.said_by(&other, "out", &["--shard", "0/2"]);
+    assert!(now.contains("6 cases: ") && now.contains("0 skipped, 6 redone"), "{now}");
+    assert_eq!(world.gather("out"), Some(6), "records of two builds are not gathered together");
+    let now = world.said_by(&other, "out", &[]);
+    assert!(now.contains("6 skipped, 6 redone"), "{now}");
+    assert_eq!(world.gather("out"), Some(5));
+    assert_eq!(tables(&world.at("out")), before, "no table tells the build");
 }
 
 #[test]

@@ -260,6 +260,9 @@ pub(crate) struct Cohort {
     /// Keep every file of each case, not only report.json
     #[arg(long)]
     pub(crate) keep_all: bool,
+    /// Keep these files of each case beside report.json: report.html,holes.csv
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', conflicts_with = "keep_all")]
+    pub(crate) keep: Vec<String>,
     /// Look at every byte of scans and plans, not only at sizes and times
     #[arg(long)]
     pub(crate) bytes: bool,

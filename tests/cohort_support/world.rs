@@ -64,7 +64,28 @@ impl World {
 
     /// Start `cohort` on the manifest.
     pub(crate) fn start(&self, out: &str, flags: &[&str]) -> Child {
-        Command::new(STANDIN)
+        self.start_of(Path::new(STANDIN), out, flags)
+    }
+
+    /// Another build of the same program: the same code in other bytes.
+    pub(crate) fn another_build(&self) -> PathBuf {
+        use std::io::Write as _;
+        let other = self.at("another-build");
+        fs::copy(STANDIN, &other).expect("copied");
+        let mut file = fs::OpenOptions::new().append(true).open(&other).expect("there");
+        file.write_all(&[0]).expect("written");
+        other
+    }
+
+    /// What `cohort` of this program says.
+    pub(crate) fn said_by(&self, program: &Path, out: &str, flags: &[&str]) -> String {
+        let run = self.start_of(program, out, flags);
+        let output = run.wait_with_output().expect("started");
+        String::from_utf8_lossy(&output.stderr).into_owned()
+    }
+
+    fn start_of(&self, program: &Path, out: &str, flags: &[&str]) -> Child {
+        Command::new(program)
             .args(["cohort", "manifest.csv", "--out", out])
             .args(flags)
             .env("RUST_BACKTRACE", "0")

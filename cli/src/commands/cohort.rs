@@ -64,7 +64,7 @@ fn worked(args: &Cohort) -> Result<u8, CohortError> {
         jobs: args.jobs.unwrap_or_else(rayon::current_num_threads).max(1),
         memory: args.memory,
         case_limit: args.case_limit.map(Duration::from_secs),
-        keep: if args.keep_all { Keep::Everything } else { Keep::ReportOnly },
+        keep: kept(args),
         freshness: if args.bytes { Freshness::Bytes } else { Freshness::FileTimes },
     };
     let runner = CaseRunner {
@@ -83,6 +83,14 @@ fn worked(args: &Cohort) -> Result<u8, CohortError> {
     let summary = run_cases(&params, &runner, &hooks)?;
     terminal::data(&terminal::lines(&ran(&summary)));
     Ok(summary.exit().status())
+}
+
+fn kept(args: &Cohort) -> Keep {
+    match (args.keep_all, args.keep.is_empty()) {
+        (true, _) => Keep::Everything,
+        (false, true) => Keep::ReportOnly,
+        (false, false) => Keep::Named(args.keep.clone()),
+    }
 }
 
 /// The flags that a result depends on, for each case.
@@ -147,6 +155,12 @@ fn gathered(summary: &GatherSummary) -> String {
         "gathered {} cases: {} done, {} refused, {} without a final record; {} holes",
         summary.cases, summary.done, summary.refused, summary.unfinished_count, summary.holes
     )];
+    if summary.truths_unread > 0 {
+        lines.push(format!(
+            "known answers of {} cases cannot be read; their error columns are empty",
+            summary.truths_unread
+        ));
+    }
     if summary.left_by_the_dead > 0 {
         lines.push(format!("{} folders left by runs that were killed", summary.left_by_the_dead));
     }

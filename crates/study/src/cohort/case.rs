@@ -27,6 +27,7 @@ const LAST_WORDS: usize = 1 << 16;
 pub(crate) struct Bench<'a> {
     pub(crate) place: &'a Place,
     pub(crate) workshop: &'a Workshop,
+    pub(crate) settings: String,
     pub(crate) recipe: String,
     pub(crate) runner: &'a CaseRunner,
     pub(crate) params: &'a RunParams,
@@ -119,7 +120,7 @@ impl Bench<'_> {
     }
 
     fn input(&self, inputs: &Inputs) -> Result<String, Failure> {
-        key::input(&self.recipe, &inputs.scan, &inputs.plan)
+        key::input(&self.settings, &inputs.scan, &inputs.plan)
             .map_err(|error| Failure::Unreadable { what: "scan or plan", kind: error.kind() })
     }
 
@@ -193,9 +194,10 @@ impl Bench<'_> {
         record.write(out)?;
         let wanted = self.place.case(&row.case);
         let already = Record::read(&wanted, &row.case);
-        if already
-            .is_some_and(|(other, _)| other.input == record.input && other.keep == record.keep)
-        {
+        if already.is_some_and(|(other, _)| {
+            (&other.input, &other.recipe, &other.keep)
+                == (&record.input, &record.recipe, &record.keep)
+        }) {
             return Ok(());
         }
         for shard in self.parts.iter().filter(|shard| shard.takes(row.number - 1)) {

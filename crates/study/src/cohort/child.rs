@@ -30,7 +30,7 @@ const LONGEST_PAUSE: Duration = Duration::from_millis(50);
 /// any other the case has no final record.
 #[derive(Clone, Debug)]
 pub struct CaseRunner {
-    /// The executable.
+    /// The executable; its bytes are part of what a record depends on.
     pub program: PathBuf,
     /// What stands before the scan: `assess`.
     pub first: Vec<OsString>,

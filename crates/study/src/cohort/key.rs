@@ -1,8 +1,10 @@
 //! What a result depends on, as digests.
 //!
-//! Three of them. The *recipe* covers the program's version and the flags of
-//! the cases; the *input key* covers the recipe and the bytes of scan and
-//! plan; the *seal* covers what the manifest and the file system say of a
+//! Four of them. The *settings* cover the program's version and the flags of
+//! the cases; the *recipe* covers the settings and the program's own bytes, so
+//! that another build redoes what this one did; the *input key* covers the
+//! settings and the bytes of scan and plan, and stands in the tables, which
+//! are the same for every build that finds the same; the *seal* covers what the manifest and the file system say of a
 //! case (paths, sizes, times) and is keyed with random bytes that stay in the
 //! output folder's private part, since a plain hash of a name can be guessed
 //! back.
@@ -63,18 +65,28 @@ impl Digest {
 }
 
 /// Digest of the program's version and of the flags that can change a result.
-pub(crate) fn recipe(version: &str, flags: &[String]) -> String {
+pub(crate) fn settings(version: &str, flags: &[String]) -> String {
     let parts = [version].into_iter().chain(flags.iter().map(String::as_str));
     Digest::of_parts(parts.map(str::as_bytes)).hex()
 }
 
-/// Digest of recipe, plan and scan. The scan's files count by their bytes;
+/// Digest of settings and of the program's bytes.
+///
+/// # Errors
+///
+/// A program that cannot be read.
+pub(crate) fn recipe(settings: &str, program: &Path) -> io::Result<String> {
+    let program = Digest::of_file(program)?;
+    Ok(Digest::of_parts([settings.as_bytes(), &program.0]).hex())
+}
+
+/// Digest of settings, plan and scan. The scan's files count by their bytes;
 /// their names and order do not.
 ///
 /// # Errors
 ///
 /// A file that cannot be read.
-pub(crate) fn input(recipe: &str, scan: &[Entry], plan: &[Entry]) -> io::Result<String> {
+pub(crate) fn input(settings: &str, scan: &[Entry], plan: &[Entry]) -> io::Result<String> {
     let of_all = |entries: &[Entry]| -> io::Result<Digest> {
         let mut digests =
             entries.iter().map(|e| Digest::of_file(&e.path)).collect::<io::Result<Vec<_>>>()?;
@@ -82,7 +94,7 @@ pub(crate) fn input(recipe: &str, scan: &[Entry], plan: &[Entry]) -> io::Result<
         Ok(Digest::of_parts(digests.iter().map(|d| d.0.as_slice())))
     };
     let (scan, plan) = (of_all(scan)?, of_all(plan)?);
-    Ok(Digest::of_parts([recipe.as_bytes(), &scan.0, &plan.0]).hex())
+    Ok(Digest::of_parts([settings.as_bytes(), &scan.0, &plan.0]).hex())
 }
 
 /// Random bytes of one output folder.
@@ -136,7 +148,7 @@ mod tests {
 
     #[test]
     fn parts_do_not_run_into_each_other() {
-        assert_ne!(recipe("1", &["ab".into()]), recipe("1", &["a".into(), "b".into()]));
-        assert_ne!(recipe("1", &["2".into()]), recipe("12", &[]));
+        assert_ne!(settings("1", &["ab".into()]), settings("1", &["a".into(), "b".into()]));
+        assert_ne!(settings("1", &["2".into()]), settings("12", &[]));
     }
 }

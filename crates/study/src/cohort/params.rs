@@ -110,7 +110,7 @@ pub enum Verdict {
 pub enum Redo {
     /// Its scan or plan holds other bytes.
     Inputs,
-    /// Flags or version are others.
+    /// Flags, version or build are others.
     Recipe,
     /// Its record or report is not whole.
     Damaged,
@@ -123,7 +123,7 @@ impl Redo {
     pub fn word(self) -> &'static str {
         match self {
             Self::Inputs => "its scan or plan has changed",
-            Self::Recipe => "flags or version have changed",
+            Self::Recipe => "flags, version or build have changed",
             Self::Damaged => "its record is damaged",
             Self::Files => "files asked for were not kept",
         }

@@ -66,9 +66,9 @@ pub(crate) struct Record {
     pub(crate) case: String,
     pub(crate) outcome: Outcome,
     pub(crate) refused: Vec<Reason>,
-    /// Digest of recipe, scan and plan.
+    /// Digest of settings, scan and plan.
     pub(crate) input: String,
-    /// Digest of version and flags.
+    /// Digest of version, flags and the program's bytes.
     pub(crate) recipe: String,
     /// Seal of the places as the manifest has them.
     pub(crate) places: String,

@@ -35,11 +35,14 @@ pub fn run(
     let held = lock::to_run(&place, params.shard)?;
     let cleared = lock::leavings(&place, true).dead;
     let workshop = Workshop::open(&place)?;
-    let recipe = key::recipe(&runner.version, &runner.flags);
+    let settings = key::settings(&runner.version, &runner.flags);
+    let recipe = key::recipe(&settings, &runner.program)
+        .map_err(CohortError::cannot("read the program that judges a case"))?;
     place.set_recipe(&recipe, workshop.path())?;
     let bench = Bench {
         place: &place,
         workshop: &workshop,
+        settings,
         recipe,
         runner,
         params,

@@ -6,8 +6,9 @@ use crate::cohort::table::{Cell, JUDGED};
 /// Holes whose errors are kept for drawing; a cohort of phantoms is smaller.
 const KEPT: usize = 20_000;
 
-/// Columns of the manifest against which errors are drawn.
-const DRAWN: usize = 8;
+/// Columns of the manifest against which errors are drawn: as many as a
+/// phantom's recipe can vary.
+const DRAWN: usize = 15;
 
 /// Errors of one hole, in the order of the judged columns.
 #[derive(Clone, Debug)]
