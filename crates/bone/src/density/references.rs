@@ -29,7 +29,8 @@ const WINDOWS: [(ReferenceMaterial, [f64; 2]); 3] = [
 /// 1 HU; a material is the mean within 20 HU of its window's highest peak
 /// (10 HU wide). A material with fewer than 400 even places, or whose peak
 /// lies at its window's border, is left out. The storage's floor, which fills
-/// what lies outside the scan's circle, is not air.
+/// what lies outside the scan's circle and cuts off darker air, is not air, nor
+/// is a place beside it.
 pub fn find_references(volume: &Volume) -> Vec<Reference> {
     let floor = lowest(volume.voxels());
     let counts = even_places(volume, floor);
@@ -76,7 +77,8 @@ fn even_places(volume: &Volume, floor: f32) -> Vec<u32> {
         let even = (0..3).all(|a| {
             [at - strides[a], at + strides[a]]
                 .iter()
-                .all(|to| (voxels.hu_or_nan(*to) - here).abs() <= EVEN_HU)
+                .map(|to| voxels.hu_or_nan(*to))
+                .all(|beside| beside > floor && (beside - here).abs() <= EVEN_HU)
         });
         if even {
             counts[bin as usize] += 1;
