@@ -63,6 +63,7 @@ const NOT_CODES: [&str; 44] = [
     "grade.good_purchase",
     "grade.least_purchase",
     "grade.least_trust",
+    "bone.cement",
     "kit.csv",
     "path.air",
     "path.air_run",

@@ -2,8 +2,8 @@
 
 /// Height that a line of text takes, in the picture's units.
 const LINE: f64 = 7.4;
-/// Lines that a name may be moved up or down.
-const MOST_LINES: i32 = 20;
+/// Half lines that a name may be moved up or down: across a whole picture.
+const MOST_LINES: i32 = 60;
 
 /// Width that a name takes, in the picture's units: its letters in the bold
 /// face of the stills, the widest of DejaVu Sans but for m and w.
@@ -14,7 +14,7 @@ fn width(name: &str) -> f64 {
 /// The middle of every name, near the wanted place, inside a square of so many
 /// units either way and clear of the names before it.
 ///
-/// A name moves up or down by whole lines, the nearest free one first; where
+/// A name moves up or down by half lines, the nearest free one first; where
 /// none is free within [`MOST_LINES`] it stays where it was wanted.
 pub(super) fn places(names: &[(&str, (f64, f64))], half: f64) -> Vec<(f64, f64)> {
     let mut boxes: Vec<(f64, f64, f64)> = Vec::new();

@@ -241,6 +241,7 @@ impl Overview<'_> {
                 tbody #list-body {}
             } }
             script #cases type="application/json" { (PreEscaped(self.index_json())) }
+            "\n"
             script { (PreEscaped(SCRIPT)) }
         }
     }
