@@ -57,24 +57,23 @@ fn written(home: &Path, name: &str, bytes: &[u8]) -> std::path::PathBuf {
     path
 }
 
-/// A gzip stream of zeros, and a zip of many such entries.
+/// A gzip stream of zeros and a zip of them: 280 MiB, 24 more than may be packed
+/// so tightly.
 fn bombs() -> (Vec<u8>, Vec<u8>) {
     let zeros = vec![0_u8; 1 << 20];
     let mut gzip = flate2::write::GzEncoder::new(Vec::new(), flate2::Compression::fast());
     let mut zip = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
     let options = zip::write::SimpleFileOptions::default();
-    for entry in 0..2 {
-        zip.start_file(format!("../../{entry}"), options).expect("starts");
-        for _ in 0..300 {
-            zip.write_all(&zeros).expect("writes");
-            gzip.write_all(&zeros).expect("writes");
-        }
+    zip.start_file("../../zeros", options).expect("starts");
+    for _ in 0..280 {
+        zip.write_all(&zeros).expect("writes");
+        gzip.write_all(&zeros).expect("writes");
     }
     (gzip.finish().expect("finishes"), zip.finish().expect("finishes").into_inner())
 }
 
 #[test]
-fn six_hundred_megabytes_of_zeros_in_an_archive_are_refused() {
+fn many_megabytes_of_zeros_in_an_archive_are_refused() {
     let home = tempfile::tempdir().expect("a folder");
     let (gzip, zip) = bombs();
     for (name, bytes) in [("b.tar.gz", &gzip), ("b.nii.gz", &gzip), ("b.zip", &zip)] {
