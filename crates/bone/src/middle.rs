@@ -19,8 +19,9 @@ const SPACING_MM: f64 = 1.5;
 const GRADIENT_MM: f64 = 1.5;
 /// HU of a place that can be an edge of bone: above muscle, below metal.
 const EDGE_HU: std::ops::Range<f32> = 100.0..1800.0;
-/// Brighter than any cortex of 3 mm voxels or less, HU.
-const METAL_HU: f32 = 2200.0;
+/// Brighter than cortex seldom is, and than what blur and wide voxels leave of a
+/// nail is not, HU.
+const METAL_HU: f32 = 1800.0;
 /// Least gradient of an edge, HU/mm.
 const LEAST_EDGE: f64 = 30.0;
 /// Edges count whose normals pass this near to the centre, mm, look by look.
