@@ -66,10 +66,12 @@ fn the_caution_is_in_every_file_that_can_carry_it() {
     assert!(glb.contains(start));
     for name in ["holes.csv", "kit.csv", "spares.csv"] {
         let mut table = csv::Reader::from_reader(bytes(&files, name));
-        assert_eq!(table.headers().expect("heads").iter().last(), Some("caution"), "{name}");
+        assert_eq!(table.headers().expect("heads").iter().next_back(), Some("caution"), "{name}");
         let cautions: Vec<String> = table
             .records()
-            .map(|row| row.expect("as many cells as heads").iter().last().unwrap_or("").to_owned())
+            .map(|row| {
+                row.expect("as many cells as heads").iter().next_back().unwrap_or("").to_owned()
+            })
             .collect();
         assert!(!cautions.is_empty(), "{name}");
         assert!(cautions.iter().all(|c| c.contains("not a medical device")), "{name}");

@@ -6,7 +6,7 @@ const LINE: f64 = 7.4;
 const MOST_LINES: i32 = 60;
 
 /// Width that a name takes, in the picture's units: its letters in the bold
-/// face of the stills, the widest of DejaVu Sans but for m and w.
+/// face of the stills, the widest of `DejaVu` Sans but for m and w.
 fn width(name: &str) -> f64 {
     2.0 + 4.7 * name.chars().count() as f64
 }

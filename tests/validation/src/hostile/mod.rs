@@ -54,6 +54,7 @@ struct Kind<'a> {
 ///
 /// When the sound files cannot be made or the folder for them cannot be
 /// written.
+#[expect(clippy::too_many_lines, reason = "one list of kinds")]
 pub fn try_all(count: usize) -> Vec<Tried> {
     let home = tempfile::tempdir().expect("a folder");
     let bases = Bases::make(home.path());

@@ -46,7 +46,7 @@ fn mean_hu(volume: &Volume, centre: PatientPoint) -> f64 {
     for i in 0..steps * steps * steps {
         let index = [i % steps, i / steps % steps, i / (steps * steps)];
         let at: [f64; 3] = std::array::from_fn(|n| {
-            centre.0[n] + HALF_MM * (2.0 * index[n] as f64 / (steps - 1) as f64 - 1.0)
+            centre.0[n] + HALF_MM * (2.0 * f64::from(index[n]) / f64::from(steps - 1) - 1.0)
         });
         sum += volume.sample_or_nan(PatientPoint(at));
     }
