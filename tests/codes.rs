@@ -39,7 +39,7 @@ const FAMILIES: [&str; 28] = [
 ];
 
 /// Names of parameters, files and report columns that look like codes.
-const NOT_CODES: [&str; 44] = [
+const NOT_CODES: [&str; 45] = [
     "bone.axis_reach",
     "bone.cancellous_hu",
     "bone.cortex_hu",
