@@ -91,7 +91,8 @@ impl Joint {
             spread(FIT_DIRECTIONS).filter(|d| d.dot(usual_neck) < 0.5).collect();
         let (centre, radius_mm) = fit_sphere(patch, hint, &rays);
         let neck = find_neck(patch, centre, radius_mm, usual_neck);
-        let (radii_mm, seen_fraction) = follow_valley(patch, centre, radius_mm, neck);
+        let (radii_mm, seen_fraction) =
+            follow_valley(patch, centre, radius_mm, neck, beside_metal(patch, hint.centre));
         let mut joint =
             Self { side: hint.side, centre, radius_mm, neck, head: false, seen_fraction, radii_mm };
         joint.head = joint.holds_a_head(patch, &rays);
@@ -372,6 +373,7 @@ fn follow_valley(
     centre: PatientPoint,
     radius_mm: f64,
     neck: Direction,
+    metal: bool,
 ) -> (Vec<f32>, f64) {
     let [rows, columns] = NET;
     let steps = (2.0 * BAND_MM / STEP_MM) as usize + 1;
@@ -397,7 +399,7 @@ fn follow_valley(
             let mut drop = (inner - outer.max(hu[at])).clamp(0.0, 200.0);
             // As in the sphere's evidence: beyond a socket's plate lies marrow.
             let bone_again = hu[at + again[0]..=at + again[1]].iter().any(|hu| *hu > BONY_HU);
-            if bone_again {
+            if bone_again && !metal {
                 drop = 0.0;
             }
             deepest = deepest.max(valley);

@@ -111,6 +111,7 @@ pub(crate) fn page(title: &str, body: &Markup, turns: bool) -> String {
                 (body)
                 div .printed aria-hidden="true" { span { (CAUTION) } }
                 script { (PreEscaped(SCRIPT)) }
+                "\n"
                 @if turns { script { (PreEscaped(VIEW_SCRIPT)) } }
             }
         }
