@@ -109,7 +109,9 @@ fn plans_that_grow_or_nest_are_refused() {
     let heads = "[[hole]]\n".repeat(deep);
     let long = format!("schema = \"{}\"", "x".repeat(64 << 20));
     // Neither language has references: a text can only repeat itself.
-    let laughs: String = (0..200_000).map(|n| format!("lol{n} = [\"lol\", \"lol\"]\n")).collect();
+    let laughs: Vec<String> =
+        (0..200_000).map(|n| format!("lol{n} = [\"lol\", \"lol\"]\n")).collect();
+    let laughs = laughs.concat();
     for (name, text) in [
         ("lists", &lists),
         ("tables", &tables),
@@ -132,7 +134,8 @@ fn plans_that_grow_or_nest_are_refused() {
 #[test]
 fn manifests_that_grow_are_refused() {
     let home = tempfile::tempdir().expect("a folder");
-    let columns: String = (0..200_000).map(|n| format!(",c{n}")).collect();
+    let columns: Vec<String> = (0..200_000).map(|n| format!(",c{n}")).collect();
+    let columns = columns.concat();
     let wide = format!("case,scan,plan{columns},c0\n");
     let quoted = format!("case,scan,plan\n\"{}", "x\n".repeat(1 << 22));
     for (name, text) in [("wide", &wide), ("quoted", &quoted)] {

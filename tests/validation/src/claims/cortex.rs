@@ -43,7 +43,7 @@ fn fitted() -> Vec<f64> {
 /// thicknesses along the path, mm.
 #[derive(Clone, Debug, Default)]
 struct Ends {
-    ends: Vec<f64>,
+    places: Vec<f64>,
     cortex: Vec<f64>,
     missed: usize,
 }
@@ -73,7 +73,7 @@ fn plates(cortex_mm: f64) -> Ends {
             };
             // A seat inside has no near end to place.
             if let Some(want) = want.filter(|want| *want > 0.0) {
-                all.ends.push(outwards * (edge.at_mm - want));
+                all.places.push(outwards * (edge.at_mm - want));
                 if let Some((found, want)) = edge.cortex_mm.zip(thickness) {
                     all.cortex.push(found - want);
                 }
@@ -115,7 +115,7 @@ pub(super) fn section(world: &World) -> Section {
         rows.push(row(
             ends_id,
             format!("ends of a plate with cortices of {cortex_mm} mm, whole pipeline"),
-            &all.ends,
+            &all.places,
         ));
         rows.push(row(
             cortex_id,

@@ -48,7 +48,9 @@ fn recipes(cortex_mm: [f64; 2], voxel_mm: f64) -> Vec<Recipe> {
 fn compared(recipes: &[Recipe]) -> Lengths {
     let solved: Vec<_> = recipes.par_iter().map(solve).collect();
     let mut all = Lengths::default();
-    solved.iter().for_each(|one| all.add_all(one));
+    for one in &solved {
+        all.add_all(one);
+    }
     all
 }
 

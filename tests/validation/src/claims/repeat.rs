@@ -46,7 +46,9 @@ fn twice(change: impl Fn(&mut Recipe) + Sync) -> Differences {
         })
         .collect();
     let mut all = Differences::default();
-    pairs.iter().for_each(|(first, second)| all.add(&first.found, &second.found));
+    for (first, second) in &pairs {
+        all.add(&first.found, &second.found);
+    }
     all
 }
 

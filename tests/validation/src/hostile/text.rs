@@ -60,7 +60,7 @@ fn without_line(text: &str, draw: &mut Draw) -> String {
     let lines: Vec<&str> = text.lines().collect();
     let out = draw.below(lines.len());
     let kept = lines.iter().enumerate().filter(|(at, _)| *at != out);
-    kept.map(|(_, line)| format!("{line}\n")).collect()
+    kept.map(|(_, line)| [*line, "\n"].concat()).collect::<Vec<_>>().concat()
 }
 
 fn line_twice(text: &str, draw: &mut Draw) -> String {

@@ -41,16 +41,16 @@ fn inserts(scans: &Path) -> Vec<Insert> {
 
 /// Mean of a cube of samples about a point, HU.
 fn mean_hu(volume: &Volume, centre: PatientPoint) -> f64 {
-    let steps = 7;
+    const STEPS: u32 = 7;
     let mut sum = 0.0;
-    for i in 0..steps * steps * steps {
-        let index = [i % steps, i / steps % steps, i / (steps * steps)];
+    for i in 0..STEPS.pow(3) {
+        let index = [i % STEPS, i / STEPS % STEPS, i / STEPS.pow(2)];
         let at: [f64; 3] = std::array::from_fn(|n| {
-            centre.0[n] + HALF_MM * (2.0 * index[n] as f64 / (steps - 1) as f64 - 1.0)
+            centre.0[n] + HALF_MM * (2.0 * f64::from(index[n]) / f64::from(STEPS - 1) - 1.0)
         });
         sum += volume.sample_or_nan(PatientPoint(at));
     }
-    sum / f64::from((steps * steps * steps) as u32)
+    sum / f64::from(STEPS.pow(3))
 }
 
 pub(super) fn page(scans: &Path) -> String {
