@@ -13,7 +13,9 @@ use pilothole_tests::{files_below, pilothole, said};
 use sha2::{Digest, Sha256};
 
 fn digest(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    let pairs: Vec<String> =
+        Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+    pairs.concat()
 }
 
 /// The slices under other names, in another order, in a folder below.
