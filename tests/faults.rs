@@ -154,7 +154,14 @@ fn an_interrupt_ends_the_run_and_leaves_the_old_report() {
     let out = small.place("room/out");
     assert_eq!(small.run("a.toml", &out).status.code(), Some(0));
     let before = held(&out);
-    let mut child = small.assess("b.toml", &out).spawn().expect("the binary runs");
+    let planned = small.assess("b.toml", &out);
+    // A shell that runs this in the background has interrupts ignored below it.
+    let mut child = Command::new("env")
+        .arg("--default-signal=INT")
+        .arg(planned.get_program())
+        .args(planned.get_args())
+        .spawn()
+        .expect("the binary runs");
     wait_for_files(&small.place("room"), 0, &mut child);
     let sent = Command::new("kill").args(["-INT", &child.id().to_string()]).status();
     assert!(sent.expect("kill runs").success());

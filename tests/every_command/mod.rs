@@ -1,4 +1,5 @@
 //! Every command of the binary on one small scan, for tests that look at all.
+#![allow(clippy::allow_attributes, reason = "what is unused differs by test file")]
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -107,6 +108,7 @@ impl World {
 }
 
 /// Run one command at the noisiest.
+#[allow(dead_code, reason = "each test file uses its part")]
 pub(crate) fn run(words: &[String]) -> Output {
     Command::new(binary())
         .args(words)

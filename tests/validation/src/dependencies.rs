@@ -243,17 +243,17 @@ Brought by names the crates above through which it comes; what those are there f
 pub fn page(root: &Path) -> String {
     let metadata = metadata(root);
     let why: BTreeMap<&str, &str> = WHY.into_iter().collect();
-    let mut page = HEAD.to_owned();
+    let mut page = vec![HEAD.to_owned()];
     for name in direct(&metadata) {
         let reason = why.get(name.as_str()).copied().unwrap_or("no reason written");
-        page.push_str(&format!("| {name} | {reason} |\n"));
+        page.push(format!("| {name} | {reason} |\n"));
     }
-    page.push_str(UNSAFE);
+    page.push(UNSAFE.to_owned());
     let (unsafe_ones, safe): (Vec<Foreign>, Vec<Foreign>) =
         linked(&metadata).into_iter().partition(|one| one.unsafe_lines > 0 || one.foreign_code);
     for one in &unsafe_ones {
         let by: Vec<&str> = one.brought_by.iter().map(String::as_str).collect();
-        page.push_str(&format!(
+        page.push(format!(
             "| {} | {} | {} | {} | {} | {} |\n",
             one.name,
             one.version,
@@ -265,11 +265,11 @@ pub fn page(root: &Path) -> String {
     }
     let names: Vec<String> =
         safe.iter().map(|one| format!("{} {}", one.name, one.version)).collect();
-    page.push_str(&format!(
+    page.push(format!(
         "\n## Linked into the program, without unsafe code\n\n{}.\n",
         names.join(", ")
     ));
-    page
+    page.concat()
 }
 
 #[cfg(test)]

@@ -3,11 +3,6 @@
 //! Every figure of that page is computed by [`page::page`]; nothing is typed
 //! but sources, and published figures come from `fixtures/reference`.
 
-#![expect(
-    clippy::format_push_string,
-    reason = "writing to a string cannot fail, and pages are small"
-)]
-
 pub mod claims;
 pub mod dependencies;
 pub mod drift;

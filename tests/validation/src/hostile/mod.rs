@@ -54,20 +54,23 @@ struct Kind<'a> {
 ///
 /// When the sound files cannot be made or the folder for them cannot be
 /// written.
-#[expect(clippy::too_many_lines, reason = "one list of kinds")]
 pub fn try_all(count: usize) -> Vec<Tried> {
     let home = tempfile::tempdir().expect("a folder");
     let bases = Bases::make(home.path());
-    let place = |name: &str| home.path().join(name);
+    let mut all = try_scans(&bases, home.path(), count);
+    all.extend(try_texts(&bases, home.path(), count));
+    all
+}
+
+/// What `open` reads.
+fn try_scans(bases: &Bases, home: &Path, count: usize) -> Vec<Tried> {
     let scan = |name: &'static str| {
-        let path = place(name);
+        let path = home.join(name);
         move |bytes: &[u8]| {
             fs::write(&path, bytes).expect("written");
             reads_as_scan(&path)
         }
     };
-    let manifest = place("manifest.csv");
-    let frame = place("frame.txt");
     let kinds = [
         Kind {
             id: "hostile-dicom",
@@ -99,6 +102,14 @@ pub fn try_all(count: usize) -> Vec<Tried> {
             make: &|draw| bytes::changed_head(&bases.nifti, 352, draw),
             read: &scan("s.nii"),
         },
+    ];
+    kinds.iter().map(|kind| tried(kind, count)).collect()
+}
+
+/// Plans, tables, frames, manifests, and surfaces of components.
+fn try_texts(bases: &Bases, home: &Path, count: usize) -> Vec<Tried> {
+    let (manifest, frame) = (home.join("manifest.csv"), home.join("frame.txt"));
+    let kinds = [
         Kind {
             id: "hostile-plan-toml",
             name: "plan, TOML",

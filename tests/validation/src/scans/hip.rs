@@ -118,10 +118,9 @@ pub(super) fn page(world: &World, scans: &Path, pelvis: &Pelvis) -> String {
     text.push_str(&paths);
     text.push_str(&beside(world));
     text.push_str("\n## Remarks\n\n");
-    for remark in pelvis.remarks {
-        text.push_str(&format!("- {remark}\n"));
-    }
-    text
+    let remarks: Vec<String> =
+        pelvis.remarks.iter().map(|remark| format!("- {remark}\n")).collect();
+    text + &remarks.concat()
 }
 
 /// Bones around one socket, and the surface of their envelope.

@@ -24,14 +24,14 @@ const SERIES: [(&str, &str); 12] = [
 ];
 
 pub(super) fn page(scans: &Path) -> String {
-    let mut text = String::from(
+    let mut text = vec![String::from(
         "# Troublesome series\n\n\
          Twelve open series, each with something wrong; what is wrong is from their own record, the rest is what `inspect` says.\n\
          A refusal is right where HU or places would be wrong; a reservation is right where they hold with a doubt.\n",
-    );
+    )];
     for (name, wrong) in SERIES {
         let said = reading::table(&scans.join(format!("trouble/{name}.zip")));
-        text.push_str(&format!("\n## {name}\n\n{wrong}.\n\n{said}"));
+        text.push(format!("\n## {name}\n\n{wrong}.\n\n{said}"));
     }
-    text
+    text.concat()
 }
