@@ -25,19 +25,26 @@ pub fn write_record(case: &Case<'_>, record: &Record) -> Vec<(&'static str, Vec<
     let kit = record.kit.as_deref().unwrap_or_default();
     let spares = record.spares.as_deref().unwrap_or_default();
     let drawn = Drawn::of(case.surface, case.plan);
+    let page = || report_html(case, record, &drawn).into_bytes();
+    let bone = || case.surface.map(|surface| stl(case, surface));
+    let theatre = || theatre_pdf(record, drawn.stills.first());
+    let scene = || scene_glb(record, case.plan, &drawn.mesh);
+    let tables = || (to_json(record).into_bytes(), holes_csv(record));
+    let ((page, bone), (theatre, (scene, (json, holes)))) = rayon::join(
+        || rayon::join(page, bone),
+        || rayon::join(theatre, || rayon::join(scene, tables)),
+    );
     let mut files = vec![
-        ("report.json", to_json(record).into_bytes()),
-        ("holes.csv", holes_csv(record)),
+        ("report.json", json),
+        ("holes.csv", holes),
         ("kit.csv", kit_csv(kit)),
         ("spares.csv", spares_csv(spares)),
-        ("report.html", report_html(case, record, &drawn).into_bytes()),
-        ("theatre.pdf", theatre_pdf(record, drawn.stills.first())),
+        ("report.html", page),
+        ("theatre.pdf", theatre),
         ("plan.resolved.toml", resolved(case)),
-        ("scene.glb", scene_glb(record, case.plan, &drawn.mesh)),
+        ("scene.glb", scene),
     ];
-    if let Some(surface) = case.surface {
-        files.push(("bone.stl", stl(case, surface)));
-    }
+    files.extend(bone.map(|bytes| ("bone.stl", bytes)));
     files
 }
 

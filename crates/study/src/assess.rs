@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use pilothole_report::Record;
+use rayon::prelude::*;
 
 use crate::case::{Stage, judge_case};
 use crate::error::CaseError;
@@ -41,9 +42,9 @@ pub fn assess(
     told(Stage::Report);
     let case = judged.case(&plan.plan, params);
     let record = pilothole_report::record(&case);
-    for (name, bytes) in pilothole_report::write_record(&case, &record) {
-        folder.write(name, &bytes)?;
-    }
+    pilothole_report::write_record(&case, &record)
+        .par_iter()
+        .try_for_each(|(name, bytes)| folder.write(name, bytes))?;
     folder.finish()?;
     Ok(record)
 }
