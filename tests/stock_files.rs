@@ -41,7 +41,6 @@ fn charted(home: &Path) -> String {
         "6",
         "--seat-spacing-mm",
         "20",
-        "--thread-as-judged",
     ]);
     assert_eq!(run.status.code(), Some(0), "{}", said(&run).1);
     path("stock")

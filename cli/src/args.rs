@@ -194,10 +194,6 @@ pub(crate) struct Stock {
     /// Distance between seats on the socket, mm; 10 unless said
     #[arg(long, value_name = "MM")]
     pub(crate) seat_spacing_mm: Option<f64>,
-    /// Read each thread's HU at every point that `assess` reads, so that the
-    /// mean is the same to the last digit; several times slower
-    #[arg(long)]
-    pub(crate) thread_as_judged: bool,
     #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]

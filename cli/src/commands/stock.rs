@@ -1,6 +1,6 @@
 //! `stock`: the bone-stock chart.
 
-use pilothole_study::{ChartWishes, ThreadReading, write_chart};
+use pilothole_study::{ChartWishes, write_chart};
 
 use super::measure::{replace, resolve};
 use crate::args::Stock;
@@ -14,7 +14,6 @@ pub(crate) fn run(args: &Stock) -> Result<u8, Failure> {
         screw: args.screw.clone(),
         spacing_deg: args.spacing_deg,
         seat_spacing_mm: args.seat_spacing_mm,
-        thread: if args.thread_as_judged { ThreadReading::AsJudged } else { ThreadReading::Survey },
     };
     let out = (args.out.out.as_path(), replace(&args.out));
     let text =

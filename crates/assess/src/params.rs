@@ -51,7 +51,7 @@ impl PathParams {
         self.longest_step_mm.min(0.25 * grid.smallest_edge_mm())
     }
 
-    /// Step across a path, mm.
+    /// Step across a path, and along it where a cylinder is filled, mm.
     pub fn across_mm(&self, grid: &Grid) -> f64 {
         0.5_f64.min(0.5 * grid.smallest_edge_mm())
     }

@@ -1,11 +1,9 @@
 //! Charts as files: the same numbers in each, and none without bone drawn.
 
 use pilothole_assess::Beyond;
-use pilothole_assess::stock::{
-    Dangers, Ring, Stock, StockCell, StockChart, StockOrigin, ThreadReading,
-};
+use pilothole_assess::stock::{Dangers, Ring, Stock, StockCell, StockChart, StockOrigin};
 use pilothole_plan::{Format, Plan};
-use pilothole_report::{stock_columns, stock_csv, stock_html, stock_npy, stock_ply};
+use pilothole_report::{STOCK_COLUMNS, stock_csv, stock_html, stock_npy, stock_ply};
 use pilothole_volume::{Direction, PatientPoint};
 
 fn plan() -> Plan {
@@ -61,12 +59,7 @@ fn stock() -> Stock {
         chart(StockOrigin::Socket(1), 2, |_| None),
         chart(StockOrigin::Patch(0, 2), 2, |at| (at == 0).then_some(8.0)),
     ];
-    Stock {
-        screw: "HB 6.5".to_owned(),
-        thread: ThreadReading::Survey,
-        charts,
-        findings: Vec::new(),
-    }
+    Stock { screw: "HB 6.5".to_owned(), charts, findings: Vec::new() }
 }
 
 #[test]
@@ -81,7 +74,7 @@ fn csv_and_npy_hold_the_same_rounded_numbers() {
     let head = 10 + usize::from(u16::from_le_bytes([npy[8], npy[9]]));
     assert!(npy.starts_with(b"\x93NUMPY\x01\x00") && head % 64 == 0);
     assert!(npy[10..].starts_with(b"{'descr': [('chart', '<f8'), ('polar_deg'"));
-    let width = stock_columns(&stock).len() + 1;
+    let width = STOCK_COLUMNS.len() + 1;
     assert_eq!(npy.len(), head + count * 8 * width);
     assert_eq!(lines.len(), count);
     let rows = npy[head..].chunks_exact(8 * width);
@@ -116,7 +109,7 @@ fn the_surface_has_a_vertex_a_direction_and_looks_into_bone() {
         "z",
         "depth_mm",
         "purchase_mm",
-        "thread_survey_hu",
+        "thread_mean_hu",
         "pullout_n",
         "hatched",
         "dangers",

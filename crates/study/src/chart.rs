@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use pilothole_assess::Scene;
-use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, ThreadReading, stock};
+use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, stock};
 use pilothole_assess::strength::StrengthParams;
 use pilothole_plan::Plan;
 use pilothole_report::{stock_csv, stock_html, stock_npy, stock_ply};
@@ -28,8 +28,6 @@ pub struct ChartWishes {
     pub spacing_deg: Option<f64>,
     /// Distance between seats on the socket, mm; 10 unless said.
     pub seat_spacing_mm: Option<f64>,
-    /// How finely the threads' HU are read.
-    pub thread: ThreadReading,
 }
 
 /// Chart the bone around a plan's socket; answers with what a terminal shows.
@@ -55,10 +53,7 @@ pub fn write_chart(
         )])
     })?;
     let screw = chosen_screw(&file.plan, wishes)?;
-    let mut stock_params = StockParams {
-        thread: wishes.thread,
-        ..StockParams::with(screw, StrengthParams::with(line))
-    };
+    let mut stock_params = StockParams::with(screw, StrengthParams::with(line));
     if let Some(spacing_deg) = wishes.spacing_deg {
         stock_params.spacing_rad = spacing_deg.to_radians();
     }
@@ -90,7 +85,7 @@ fn chosen_screw(plan: &Plan, wishes: &ChartWishes) -> Result<usize, CaseError> {
     })
 }
 
-/// The chart that a report shows: from the socket's centre, coarse.
+/// The chart that a report shows: depth from the socket's centre, coarse.
 ///
 /// `None` where it cannot be made: no hole, or no law for the calibration.
 pub(crate) fn chart_of_report(
@@ -103,6 +98,7 @@ pub(crate) fn chart_of_report(
     asked.spacing_rad = REPORT_SPACING_RAD;
     asked.seat_spacing_mm = 200.0;
     asked.seat_half_angle_rad = 0.0;
+    asked.thread = false;
     let found = stock(scene, plan, &asked).ok()?;
     found.charts.into_iter().find(|chart| chart.origin == StockOrigin::Centre)
 }

@@ -9,7 +9,7 @@ use divan::counter::ItemsCount;
 use pilothole_assess::refine::{DrillWays, RefineParams, refine};
 use pilothole_assess::robust::{ForgiveParams, RobustParams, robust, robust_set};
 use pilothole_assess::set::{Part, SetParams, judge_set};
-use pilothole_assess::stock::{StockParams, ThreadReading, stock};
+use pilothole_assess::stock::{StockParams, stock};
 use pilothole_assess::strength::{DensityLine, StrengthParams, strength};
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
 use pilothole_plan::{Format, Plan};
@@ -126,22 +126,11 @@ fn with() -> StrengthParams {
 /// From the socket's centre alone; 1.44° is 10,000 directions.
 #[divan::bench(args = [2.88, 1.44, 0.72], sample_count = 5, sample_size = 1)]
 fn chart_by_spacing_deg(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
-    charted(bencher, spacing_deg, ThreadReading::Survey);
-}
-
-/// With the thread read as a judged hole's.
-#[divan::bench(args = [1.44], sample_count = 5, sample_size = 1)]
-fn chart_as_judged(bencher: divan::Bencher<'_, '_>, spacing_deg: f64) {
-    charted(bencher, spacing_deg, ThreadReading::AsJudged);
-}
-
-fn charted(bencher: divan::Bencher<'_, '_>, spacing_deg: f64, thread: ThreadReading) {
     let case = &*CASE;
     let params = StockParams {
         spacing_rad: spacing_deg.to_radians(),
         seat_spacing_mm: 200.0,
         seat_half_angle_rad: 0.0,
-        thread,
         ..StockParams::with(0, with())
     };
     let count = |params: &StockParams| {

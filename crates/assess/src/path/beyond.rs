@@ -11,7 +11,8 @@ use crate::scene::Scene;
 /// - `from_mm`: the tip, or the far end where there is no length; distances
 ///   count from there.
 ///
-/// Bone counts only once the first bone has been left. Skin is where air
+/// Bone counts only once the first bone has been left, and where it is half a
+/// voxel's edge or more thick on the axis. Skin is where air
 /// begins that goes on for [`PathParams::air_run_mm`] or to the scan's end;
 /// shorter stretches are gas inside the body.
 pub fn look_beyond(
@@ -26,6 +27,8 @@ pub fn look_beyond(
     let mut air_from = None;
     let trace = Trace::new(scene.grid(), axis);
     let region_end_mm = leaves_region_mm(scene, axis);
+    let left = |t: f64| crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
+    let in_bone = |t: f64| scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0;
     let start = ((from_mm - profile.from_mm) / profile.step_mm).ceil().max(0.0) as usize;
     for index in start..profile.hu.len() {
         let t = profile.position_mm(index);
@@ -34,14 +37,17 @@ pub fn look_beyond(
             beyond.scan_end_mm = Some(t - from_mm);
             break;
         }
-        let left_bone = crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
         let within = t <= region_end_mm;
         if beyond.bone_mm.is_none()
-            && left_bone
+            && left(t)
             && within
-            && scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0
+            && (index - start).is_multiple_of(2)
+            && in_bone(t)
         {
-            beyond.bone_mm = Some(t - from_mm);
+            // Two samples are at most half a voxel's edge apart.
+            let before = t - profile.step_mm;
+            let first = if index > start && left(before) && in_bone(before) { before } else { t };
+            beyond.bone_mm = Some(first - from_mm);
         }
         if beyond.metal_mm.is_none() {
             let masked = || within && scene.metal.has_at(scene.grid(), axis.at(t));

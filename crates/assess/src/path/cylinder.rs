@@ -35,7 +35,8 @@ pub fn measure_hu(
     };
     let core = tube(0.0, core_mm)?;
     let thread = tube(core_mm, major_mm)?;
-    let count = ((to_mm - from_mm) / steps.step_mm).ceil().max(1.0) as usize;
+    let step_mm = params.step_mm(scene.volume.grid());
+    let count = ((to_mm - from_mm) / step_mm).ceil().max(1.0) as usize;
     let line = (0..count)
         .map(|i| {
             let t = from_mm + (i as f64 + 0.5) * (to_mm - from_mm) / count as f64;
@@ -47,8 +48,8 @@ pub fn measure_hu(
 }
 
 fn steps(scene: &Scene<'_>, params: &PathParams) -> Quadrature {
-    let grid = scene.volume.grid();
-    Quadrature { step_mm: params.step_mm(grid), across_mm: params.across_mm(grid) }
+    let across_mm = params.across_mm(scene.volume.grid());
+    Quadrature { step_mm: across_mm, across_mm }
 }
 
 /// The thread's mean alone, HU, to the last digit that of [`measure_hu`]; for

@@ -22,7 +22,7 @@ pub use sequence::{MOST_DIMENSIONS, Points};
 pub use set::{HoleShare, SetRobust, robust_set};
 
 pub(crate) use placement::{displaced, normals};
-pub(crate) use reading::quick_thread_hu;
+
 pub(crate) use trial::{Nominal, Trial};
 
 use pilothole_plan::Plan;

@@ -4,7 +4,6 @@ use std::f64::consts::TAU;
 
 use pilothole_volume::{Direction, PatientPoint};
 
-use super::params::ThreadReading;
 use super::sphere::Ring;
 use crate::finding::Finding;
 use crate::hole::Beyond;
@@ -168,8 +167,6 @@ impl StockChart {
 pub struct Stock {
     /// Name of the chosen screw.
     pub screw: String,
-    /// How finely the threads' HU were read.
-    pub thread: ThreadReading,
     /// The charts: from the centre, from the socket's seats, from patches.
     pub charts: Vec<StockChart>,
     /// Reservations.

@@ -9,7 +9,7 @@ mod params;
 mod sphere;
 
 pub use chart::{Dangers, Stock, StockCell, StockChart, StockOrigin};
-pub use params::{StockError, StockParams, ThreadReading};
+pub use params::{StockError, StockParams};
 pub use sphere::Ring;
 
 pub(crate) use sphere::disc;
@@ -22,7 +22,6 @@ use crate::finding::Finding;
 use crate::hole::{Segment, Tissue};
 use crate::length::recommend_length;
 use crate::path::{self, Axis, Path};
-use crate::robust::quick_thread_hu;
 use crate::scene::Scene;
 use crate::strength::{Held, Reading, estimate_n};
 
@@ -65,7 +64,7 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
         charts[*at].cells.push(cell);
     }
     let findings = charts.iter().filter_map(without_bone).collect();
-    Ok(Stock { screw: screw.name.clone(), thread: params.thread, charts, findings })
+    Ok(Stock { screw: screw.name.clone(), charts, findings })
 }
 
 fn without_bone(chart: &StockChart) -> Option<Finding> {
@@ -143,9 +142,6 @@ fn views(plan: &Plan, params: &StockParams) -> Vec<View> {
     views
 }
 
-/// Distance between planes of a survey's reading, mm.
-const SURVEY_STEP_MM: f64 = 1.0;
-
 /// What every direction is measured with.
 struct Survey<'a> {
     scene: &'a Scene<'a>,
@@ -169,6 +165,7 @@ impl Survey<'_> {
         });
         let thread_mm = self.thread_in_bone(&path, length_mm);
         let purchase_mm = thread_mm.map_or(0.0, |[from, to]| to - from);
+        let read = thread_mm.filter(|_| params.thread);
         let far_mm = path.far.map(|far| far.at_mm);
         let tip_mm = length_mm.or(far_mm).unwrap_or(path.crossing.seen_to_mm);
         let beyond =
@@ -183,8 +180,8 @@ impl Survey<'_> {
             cancellous_mm: length_of(&path.segments, Tissue::Cancellous),
             length_mm,
             purchase_mm,
-            thread_hu: thread_mm.and_then(|thread| self.thread_hu(axis, thread)),
-            pullout_n: thread_mm.map(|thread| self.pullout_n(&path, thread)).filter(|n| *n > 0.0),
+            thread_hu: read.and_then(|thread| self.thread_hu(axis, thread)),
+            pullout_n: read.map(|thread| self.pullout_n(&path, thread)).filter(|n| *n > 0.0),
             beyond,
             dangers: self.dangers(&path, length_mm),
         }
@@ -198,14 +195,9 @@ impl Survey<'_> {
         (thread[1] > thread[0]).then_some(thread)
     }
 
-    fn thread_hu(&self, axis: Axis, [from_mm, to_mm]: [f64; 2]) -> Option<f64> {
+    fn thread_hu(&self, axis: Axis, ends: [f64; 2]) -> Option<f64> {
         let radii = [0.5 * self.screw.core_diameter_mm, 0.5 * self.screw.major_diameter_mm];
-        if self.params.thread == ThreadReading::AsJudged {
-            let ends = [from_mm, to_mm];
-            return path::thread_mean_hu(self.scene, axis, ends, radii, &self.params.path);
-        }
-        let diameters_mm = radii.map(|radius| 2.0 * radius);
-        quick_thread_hu(self.scene, axis, [from_mm, to_mm], diameters_mm, SURVEY_STEP_MM)
+        path::thread_mean_hu(self.scene, axis, ends, radii, &self.params.path)
     }
 
     fn pullout_n(&self, path: &Path, thread_mm: [f64; 2]) -> f64 {

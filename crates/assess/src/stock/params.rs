@@ -3,17 +3,6 @@
 use crate::params::PathParams;
 use crate::strength::StrengthParams;
 
-/// How finely the thread's HU are read.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ThreadReading {
-    /// A hundredth of the samples: planes 1 mm apart, six points in each on
-    /// the circle that halves the thread's area. The mean differs by a few HU
-    /// from the full reading; everything else is the same to the last digit.
-    Survey,
-    /// As a judged hole's; the mean is the same to the last digit.
-    AsJudged,
-}
-
 /// How a chart is made.
 #[derive(Clone, Debug, PartialEq)]
 pub struct StockParams {
@@ -29,8 +18,9 @@ pub struct StockParams {
     pub seat_spacing_mm: f64,
     /// Half-angle about a seat's inward normal, rad.
     pub seat_half_angle_rad: f64,
-    /// How finely the thread's HU are read.
-    pub thread: ThreadReading,
+    /// Whether the thread is read too, its HU and what it holds; without, both
+    /// are unknown in every direction.
+    pub thread: bool,
     /// What strength is computed with.
     pub strength: StrengthParams,
     /// Bone depth below which a wall is thin, mm.
@@ -58,7 +48,7 @@ impl StockParams {
             centre_half_angle_rad: 90.0_f64.to_radians(),
             seat_spacing_mm: 10.0,
             seat_half_angle_rad: 15.0_f64.to_radians(),
-            thread: ThreadReading::Survey,
+            thread: true,
             strength,
             thin_wall_mm: 10.0,
             medial_half_angle_rad: 60.0_f64.to_radians(),

@@ -4,7 +4,6 @@ use pilothole_assess::stock::{Ring, Stock, StockCell, StockChart, StockOrigin};
 use pilothole_plan::{Plan, Side};
 use pilothole_surface::{MeshLabel, Side as MeshSide, TriMesh, VertexProperty, write_ply};
 
-use super::table::thread_name;
 use crate::number::{hu, mm, newton};
 
 /// The chart from the socket's centre as a surface: binary PLY, mm, LPS.
@@ -12,7 +11,7 @@ use crate::number::{hu, mm, newton};
 /// One vertex a direction, where it leaves the socket's outer surface; faces
 /// look out of the socket into bone. Float properties, rounded as
 /// `report.json` rounds and not-a-number where unknown: `depth_mm`,
-/// `purchase_mm`, the thread's mean (named as in `stock.csv`), `pullout_n`, and, never unknown, `hatched`
+/// `purchase_mm`, `thread_mean_hu`, `pullout_n`, and, never unknown, `hatched`
 /// (1 where the direction leads into danger, else 0) and `dangers` (one bit a
 /// danger, as in `stock.npy`). `None` when there is no such chart or it is a
 /// single direction.
@@ -32,7 +31,7 @@ pub fn stock_ply(stock: &Stock, plan: &Plan) -> Option<Vec<u8>> {
     let columns = [
         ("depth_mm", values(&|cell| cell.depth_mm().and_then(mm))),
         ("purchase_mm", values(&|cell| mm(cell.purchase_mm))),
-        (thread_name(stock.thread), values(&|cell| cell.thread_hu.and_then(hu))),
+        ("thread_mean_hu", values(&|cell| cell.thread_hu.and_then(hu))),
         ("pullout_n", values(&|cell| cell.pullout_n.and_then(newton))),
         ("hatched", values(&|cell| Some(f64::from(u8::from(!cell.dangers.is_empty()))))),
         ("dangers", values(&|cell| Some(f64::from(cell.dangers.bits())))),

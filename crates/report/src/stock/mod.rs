@@ -6,4 +6,4 @@ mod table;
 
 pub use mesh::stock_ply;
 pub use page::stock_html;
-pub use table::{stock_columns, stock_csv, stock_npy};
+pub use table::{STOCK_COLUMNS, stock_csv, stock_npy};

@@ -1,34 +1,14 @@
 //! Charts as tables: CSV for reading, NPY for computing. Both hold the same
 //! numbers, rounded as `report.json` rounds them.
 
-use pilothole_assess::stock::{Stock, StockCell, StockChart, ThreadReading};
+use pilothole_assess::stock::{Stock, StockCell, StockChart};
 
 use crate::number::{deg, hu, kept, mm, newton};
 use crate::table::{number, written};
 
 /// Heads of the table's numbers, after the chart's; a missing value is an
 /// empty cell in CSV and not-a-number in NPY.
-///
-/// The thread's mean is called `thread_mean_hu` where it is a judged hole's, to
-/// the last digit, and `thread_survey_hu` where fewer points were read.
-pub fn stock_columns(stock: &Stock) -> [&'static str; 23] {
-    let mut columns = COLUMNS;
-    columns[THREAD] = thread_name(stock.thread);
-    columns
-}
-
-/// What the thread's mean is called.
-pub(super) fn thread_name(reading: ThreadReading) -> &'static str {
-    match reading {
-        ThreadReading::AsJudged => "thread_mean_hu",
-        ThreadReading::Survey => "thread_survey_hu",
-    }
-}
-
-/// Place of the thread's mean among the columns.
-const THREAD: usize = 15;
-
-const COLUMNS: [&str; 23] = [
+pub const STOCK_COLUMNS: [&str; 23] = [
     "polar_deg",
     "azimuth_deg",
     "seat_l_mm",
@@ -44,7 +24,7 @@ const COLUMNS: [&str; 23] = [
     "cancellous_mm",
     "length_mm",
     "purchase_mm",
-    "thread_hu",
+    "thread_mean_hu",
     "pullout_n",
     "beyond_bone_mm",
     "beyond_metal_mm",
@@ -88,10 +68,10 @@ fn numbers(chart: &StockChart, index: usize, cell: &StockCell) -> [Option<f64>; 
 
 /// Every direction of every chart as a line.
 ///
-/// Columns: `chart` (its origin's name), then [`stock_columns`]; `dangers` as
+/// Columns: `chart` (its origin's name), then [`STOCK_COLUMNS`]; `dangers` as
 /// words joined by `+`.
 pub fn stock_csv(stock: &Stock) -> Vec<u8> {
-    let heads: Vec<&str> = std::iter::once("chart").chain(stock_columns(stock)).collect();
+    let heads: Vec<&str> = std::iter::once("chart").chain(STOCK_COLUMNS).collect();
     let rows = stock.charts.iter().flat_map(|chart| {
         let name = chart.origin.name();
         chart.cells.iter().enumerate().map(move |(index, cell)| {
@@ -107,7 +87,7 @@ pub fn stock_csv(stock: &Stock) -> Vec<u8> {
 /// Every direction of every chart as a record of an NPY file.
 ///
 /// A one-dimensional structured array, little-endian: `chart` (position of the
-/// chart, from 0) and [`stock_columns`], each a 64-bit float; `dangers` one
+/// chart, from 0) and [`STOCK_COLUMNS`], each a 64-bit float; `dangers` one
 /// bit a danger.
 ///
 /// # References
@@ -116,7 +96,7 @@ pub fn stock_csv(stock: &Stock) -> Vec<u8> {
 pub fn stock_npy(stock: &Stock) -> Vec<u8> {
     let count: usize = stock.charts.iter().map(|chart| chart.cells.len()).sum();
     let fields: Vec<String> = std::iter::once("chart")
-        .chain(stock_columns(stock))
+        .chain(STOCK_COLUMNS)
         .map(|name| format!("('{name}', '<f8')"))
         .collect();
     let mut head = format!(
