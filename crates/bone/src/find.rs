@@ -56,8 +56,10 @@ pub fn find_bones(
     }
     let cells = Cells::over(&patch);
     let mut findings = first_findings(&patch, unknown);
-    let hips = find_hips(&patch, params, &mut findings);
-    let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
+    let (hips, metal) = rayon::join(
+        || find_hips(&patch, params, &mut findings),
+        || metal::find(&patch, params.metal_hu, volume.ceiling_hu()),
+    );
     let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
     let owned = separate(&patch, walls, &metal.metal, &hips, &params.hips);
     let (mut labels, names) = enclosed(&patch, &cells, owned, &hips);
@@ -65,9 +67,15 @@ pub fn find_bones(
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
     edge.settle(&mut labels);
     let names = pieces::renumber(&mut labels, &names);
-    let (field, placed) = edge.field(&labels);
-    let artefact = metal::artefact(&patch, &cells, &metal, &labels, params.metal_margin_mm);
-    let records = records::of(&patch, &labels, &names, params.threshold_hu, &mut findings);
+    let ((field, placed), (artefact, records)) = rayon::join(
+        || edge.field(&labels),
+        || {
+            rayon::join(
+                || metal::artefact(&patch, &cells, &metal, &labels, params.metal_margin_mm),
+                || records::of(&patch, &labels, &names, params.threshold_hu, &mut findings),
+            )
+        },
+    );
     last_findings(&patch, &metal, &artefact, placed, &mut findings);
     Ok(Bones {
         region,
