@@ -266,14 +266,9 @@ impl Problem<'_> {
             *cost += left * left;
             for i in 0..5 {
                 right[i] += slopes[i] * left;
-                for j in 0..=i {
+                for j in 0..5 {
                     matrix[i][j] += slopes[i] * slopes[j];
                 }
-            }
-        }
-        for i in 0..5 {
-            for j in 0..i {
-                matrix[j][i] = matrix[i][j];
             }
         }
         for i in (0..5).filter(|i| !self.free[*i]) {
@@ -302,20 +297,17 @@ impl Problem<'_> {
                 *value += row.iter().zip(&here.right).map(|(a, b)| a * b).sum::<f64>();
             }
             let there = (next[1] > next[0]).then(|| self.normal(&next));
-            match there.filter(|there| there.cost < here.cost) {
-                Some(there) => {
-                    let gained = (here.cost - there.cost) / here.cost.max(1e-300);
-                    (best, here) = (next, there);
-                    damping = (damping * 0.3).max(1e-12);
-                    if gained < SETTLED {
-                        break;
-                    }
+            if let Some(there) = there.filter(|there| there.cost < here.cost) {
+                let gained = (here.cost - there.cost) / here.cost.max(1e-300);
+                (best, here) = (next, there);
+                damping = (damping * 0.3).max(1e-12);
+                if gained < SETTLED {
+                    break;
                 }
-                None => {
-                    damping *= 5.0;
-                    if damping > 1e10 {
-                        break;
-                    }
+            } else {
+                damping *= 5.0;
+                if damping > 1e10 {
+                    break;
                 }
             }
         }

@@ -7,8 +7,11 @@ use std::fs;
 use std::path::PathBuf;
 use std::sync::LazyLock;
 
+use divan::counter::ItemsCount;
 use divan::{Bencher, black_box};
 use pilothole_assess::judge_hole;
+use pilothole_assess::stock::{StockParams, stock};
+use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_bone::{BoneParams, bone_region, find_bones};
 use pilothole_phantom::{Recipe, SeriesHeader, build, write_series};
 use pilothole_study::{
@@ -84,6 +87,29 @@ fn one_path(bencher: Bencher<'_, '_>) {
     let params = CaseParams::timeless();
     let scene = prepared.scene();
     bencher.bench_local(|| black_box(judge_hole(&scene, &MADE.plan.plan, 0, &params.judge)));
+}
+
+/// Every direction of the hemisphere 1.44° apart, threads read and held.
+#[divan::bench(sample_count = 5, sample_size = 1)]
+fn chart_of_10000_directions(bencher: Bencher<'_, '_>) {
+    let prepared = prepared();
+    let line = DensityLine {
+        slope: 0.8,
+        intercept: 0.0,
+        slope_sd: 0.05,
+        intercept_sd: 5.0,
+        valid_hu: [-100.0, 1500.0],
+        source: String::new(),
+    };
+    let params = StockParams {
+        spacing_rad: 1.44_f64.to_radians(),
+        seat_spacing_mm: 200.0,
+        seat_half_angle_rad: 0.0,
+        ..StockParams::with(0, StrengthParams::with(line))
+    };
+    let chart = || stock(&prepared.scene(), &MADE.plan.plan, &params).expect("in range");
+    let directions = chart().charts.iter().map(|chart| chart.cells.len()).sum::<usize>();
+    bencher.counter(ItemsCount::new(directions)).bench_local(chart);
 }
 
 #[divan::bench(sample_count = 3, sample_size = 1)]
