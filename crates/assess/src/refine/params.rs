@@ -42,7 +42,7 @@ impl RefineParams {
             spacing_rad: 2.0_f64.to_radians(),
             finest_rad: 0.2_f64.to_radians(),
             finest_mm: 0.1,
-            starts: 3,
+            starts: 6,
         }
     }
 }
