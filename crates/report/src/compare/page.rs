@@ -23,7 +23,6 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
             }
             main {
                 (reports(comparison))
-                (parameters(comparison))
                 section #holes aria-labelledby="holes-title" {
                     h2 #holes-title { "Hole by hole" }
                     p .lead {
@@ -33,6 +32,7 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
                     }
                     (holes(comparison))
                 }
+                (parameters(comparison))
             }
             footer { p .caution { (CAUTION) } }
         },
