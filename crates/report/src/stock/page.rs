@@ -7,7 +7,7 @@ use pilothole_plan::Plan;
 use super::best::{Best, from_centre, from_seats, heading};
 use crate::html::{num, page, text};
 use crate::number::{Unit, hu, mm, newton};
-use crate::text::{CAUTION, counted, harmless};
+use crate::text::{CAUTION, counted, harmless, listed};
 use crate::view::{chart_figure, has_quadrants, patch_figure, socket_figure};
 
 /// The charts of a stock as one page that needs nothing else.
@@ -32,19 +32,12 @@ pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
             main #holes {
                 p {
                     "Darker is deeper bone. Hatched directions lead into danger: no bone, thin medial wall, \
-                     the scan's end, or no safe length. Up is up in the patient, seen from the socket's mouth."
+                     the scan's end, or no safe length. The pictures look into the socket's mouth."
                 }
                 h2 { "From the socket's centre" }
                 (centre(stock, plan))
                 (seats(stock, plan))
-                @if !stock.findings.is_empty() {
-                    h2 { "Reservations" }
-                    ul .finding {
-                        @for finding in &stock.findings {
-                            li { (harmless(&finding.text)) " " span .code { (finding.code) } }
-                        }
-                    }
-                }
+                (reservations(stock))
             }
             footer { p .caution { (CAUTION) } }
         },
@@ -52,10 +45,36 @@ pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
     )
 }
 
+/// What is to be known; charts without bone in one line.
+fn reservations(stock: &Stock) -> Markup {
+    let without: Vec<String> = stock
+        .charts
+        .iter()
+        .filter(|chart| chart.cells.iter().all(|cell| cell.near_mm.is_none()))
+        .map(|chart| chart.origin.name())
+        .collect();
+    html! {
+        @if !stock.findings.is_empty() {
+            h2 { "Reservations" }
+            ul .finding {
+                @if !without.is_empty() {
+                    li { "No direction meets bone from " (listed(&without)) ". " span .code { (NO_BONE) } }
+                }
+                @for finding in stock.findings.iter().filter(|f| f.code != NO_BONE) {
+                    li { (harmless(&finding.text)) " " span .code { (finding.code) } }
+                }
+            }
+        }
+    }
+}
+
+/// Code of a chart without bone.
+const NO_BONE: &str = "stock.no_bone";
+
 fn centre(stock: &Stock, plan: &Plan) -> Markup {
     let best = from_centre(stock);
     html! {
-        div .figures {
+        div .beside {
             @for chart in stock.charts.iter().filter(|chart| chart.origin == StockOrigin::Centre) {
                 figure {
                     (chart_figure(chart, plan))
@@ -75,7 +94,7 @@ fn centre(stock: &Stock, plan: &Plan) -> Markup {
                 @if best.is_empty() {
                     p { "No direction from the centre holds the screw without danger." }
                 } @else {
-                    (table(&best, stock, plan))
+                    (table(&best, "Best directions from the centre", stock, plan))
                 }
             }
         }
@@ -99,12 +118,17 @@ fn seats(stock: &Stock, plan: &Plan) -> Markup {
              edge the widest tilt that was looked at. Numbers are those of " span .code { "socket-\u{2026}" }
             " and " span .code { "patch-\u{2026}" } " in stock.csv."
         }
-        div .figures {
-            @if let Some(figure) = socket { figure { (figure) figcaption { "Seats on the socket" } } }
-            @for (at, picture) in &patches {
-                figure {
-                    (picture)
-                    figcaption { "Seats on patch " (at + 1) ", " (text(&plan.patches[*at].id)) }
+        div .beside {
+            div {
+                @if let Some(figure) = socket { figure { (figure) figcaption { "Seats on the socket" } } }
+                @for (at, picture) in &patches {
+                    figure {
+                        (picture)
+                        figcaption {
+                            "Seats on patch " (at + 1) ", " (text(&plan.patches[*at].id))
+                            ", seen from outside the bone"
+                        }
+                    }
                 }
             }
             div {
@@ -112,21 +136,21 @@ fn seats(stock: &Stock, plan: &Plan) -> Markup {
                 @if best.is_empty() {
                     p { "No seat holds the screw without danger." }
                 } @else {
-                    (table(&best, stock, plan))
+                    (table(&best, "Best seats", stock, plan))
                 }
             }
         }
     }
 }
 
-fn table(best: &[Best<'_>], stock: &Stock, plan: &Plan) -> Markup {
+fn table(best: &[Best<'_>], label: &str, stock: &Stock, plan: &Plan) -> Markup {
     let thread = match stock.thread {
         ThreadReading::AsJudged => "Thread mean, HU",
         ThreadReading::Survey => "Thread survey, HU",
     };
     html! {
-        div .scroll tabindex="0" role="region" aria-label="Best directions" {
-            table {
+        div .scroll tabindex="0" role="region" aria-label=(label) {
+            table .best {
                 thead { tr {
                     th scope="col" { "From" } th scope="col" { "Towards" }
                     th scope="col" .n { "Bone, mm" } th scope="col" .n { "Length, mm" }

@@ -130,13 +130,15 @@ fn width(id: &str) -> f64 {
     shortened(id, MOST_LETTERS).chars().count() as f64 * LETTER[0]
 }
 
+/// Half the room that a hole's dot takes.
+const DOT: f64 = 5.0;
 /// Letters of a hole's name in the chart.
 const MOST_LETTERS: usize = 10;
 /// Width of a letter and height of a line in the chart, generous.
 const LETTER: [f64; 2] = [8.2, 14.0];
 
-/// Where each hole's dot and its name stand, without names over each other or
-/// over what is `taken`; a name for which there is no room is left to the dot's
+/// Where each hole's dot and its name stand, without names over each other,
+/// over dots or over what is `taken`; a name for which there is no room is left to the dot's
 /// title.
 fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Option<[f64; 2]>)> {
     let dots: Vec<[f64; 2]> = plan
@@ -147,6 +149,7 @@ fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Op
             [x, -y]
         })
         .collect();
+    taken.extend(dots.iter().map(|[x, y]| [x - DOT, y - DOT, x + DOT, y + DOT]));
     plan.holes
         .iter()
         .zip(dots)
