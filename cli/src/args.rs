@@ -9,7 +9,7 @@ use clap::{Args as ClapArgs, Parser, Subcommand};
 /// Decision support for research and planning, not a medical device. A
 /// licensed surgeon decides; local codes prevail.
 #[derive(Debug, Parser)]
-#[command(name = "pilothole", version, arg_required_else_help = true)]
+#[command(name = "pilothole", version, arg_required_else_help = true, max_term_width = 80)]
 pub(crate) struct Args {
     #[command(subcommand)]
     pub(crate) command: Command,

@@ -30,7 +30,11 @@ pub(crate) fn run(args: &Cohort) -> u8 {
 fn checked(manifest: &Path) -> Result<u8, CohortError> {
     let hooks = CheckHooks { plan: &plan_problems, estimate: &memory_estimate };
     let summary = check(manifest, &hooks)?;
-    let mut lines = vec![format!("{} cases, {} problems", summary.cases, summary.problems.len())];
+    let mut lines = vec![format!(
+        "{}, {}",
+        counted(summary.cases, "case", "cases"),
+        counted(summary.problems.len(), "problem", "problems")
+    )];
     if !summary.own_columns.is_empty() {
         lines.push(format!("columns of your own: {}", summary.own_columns.join(", ")));
     }
@@ -38,7 +42,10 @@ fn checked(manifest: &Path) -> Result<u8, CohortError> {
         lines.push(format!("row {row} needs most memory, about {} MiB", bytes >> 20));
     }
     if summary.without_estimate > 0 {
-        lines.push(format!("{} cases whose memory cannot be told", summary.without_estimate));
+        lines.push(format!(
+            "{} whose memory cannot be told",
+            counted(summary.without_estimate, "case", "cases")
+        ));
     }
     lines.extend(
         summary.problems.iter().map(|p| format!("row {}: case {}: {}", p.row, p.case, p.text)),
@@ -118,8 +125,8 @@ fn observe(event: &Event<'_>) {
 
 fn ran(summary: &RunSummary) -> String {
     let mut lines = vec![format!(
-        "{} cases: {} done, {} refused, {} skipped as recorded, {} without a final record",
-        summary.cases,
+        "{}: {} done, {} refused, {} skipped as recorded, {} without a final record",
+        counted(summary.cases, "case", "cases"),
         summary.done,
         summary.refused,
         summary.skipped,
@@ -152,22 +159,38 @@ fn ran(summary: &RunSummary) -> String {
 
 fn gathered(summary: &GatherSummary) -> String {
     let mut lines = vec![format!(
-        "gathered {} cases: {} done, {} refused, {} without a final record; {} holes",
-        summary.cases, summary.done, summary.refused, summary.unfinished_count, summary.holes
+        "gathered {}: {} done, {} refused, {} without a final record; {}",
+        counted(summary.cases, "case", "cases"),
+        summary.done,
+        summary.refused,
+        summary.unfinished_count,
+        counted(summary.holes, "hole", "holes")
     )];
     if summary.truths_unread > 0 {
         lines.push(format!(
-            "known answers of {} cases cannot be read; their error columns are empty",
-            summary.truths_unread
+            "known answers of {} cannot be read; their error columns are empty",
+            counted(summary.truths_unread, "case", "cases")
         ));
     }
     if summary.left_by_the_dead > 0 {
-        lines.push(format!("{} folders left by runs that were killed", summary.left_by_the_dead));
+        lines.push(format!(
+            "{} left by runs that were killed",
+            counted(summary.left_by_the_dead, "folder", "folders")
+        ));
     }
     if summary.still_at_work > 0 {
-        lines.push(format!("{} runs are still at work", summary.still_at_work));
+        lines.push(counted(
+            summary.still_at_work,
+            "run is still at work",
+            "runs are still at work",
+        ));
     }
     lines.join("\n")
+}
+
+/// `1 case`, `2 cases`.
+fn counted(count: usize, one: &str, many: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// Let this case end with the run that started it.

@@ -88,6 +88,7 @@ fn many(recipe: &Recipe, args: &Phantom) -> Result<(), CaseError> {
     }
     folder.write("manifest.csv", manifest.as_bytes())?;
     folder.finish()?;
-    terminal::say(&format!("{} phantoms and manifest.csv are written", variants.len()));
+    let many = if variants.len() == 1 { "phantom" } else { "phantoms" };
+    terminal::say(&format!("{} {many} and manifest.csv are written", variants.len()));
     Ok(())
 }

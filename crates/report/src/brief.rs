@@ -1,21 +1,24 @@
-//! The five lines that a surgeon wants first.
+//! The few lines that a surgeon wants first.
 
 use crate::number::Unit;
 use crate::record::Record;
-use crate::text::shortened;
+use crate::text::{shortened, wrapped};
 use crate::words::verdict;
 
-/// Five lines of at most `width` characters: the verdict, what to order, what
-/// to fill first, which holes not to count on, which holes no drill reaches.
+/// Few lines of at most `width` characters: the verdict, in as many as it
+/// takes, then what to order, what to fill first, which holes
+/// not to count on, which holes no drill reaches. None takes more than four.
 pub fn brief(record: &Record, width: usize) -> String {
+    let width = width.max(40);
     let lines = [
-        verdict(record),
         format!("to order: {}", orders(record)),
         format!("fill first: {}", first(record)),
         format!("do not count on: {}", weak(record)),
         format!("no drill reaches: {}", blocked(record)),
     ];
-    lines.map(|line| format!("{}\n", shortened(&line, width.max(40)))).concat()
+    let verdict = wrapped(&verdict(record), width);
+    let rest = lines.iter().flat_map(|line| wrapped(&shortened(line, 3 * width), width));
+    verdict.into_iter().chain(rest).map(|line| line + "\n").collect()
 }
 
 fn listed(names: &[String]) -> String {

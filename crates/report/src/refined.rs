@@ -6,7 +6,7 @@ use pilothole_plan::Plan;
 use serde_json::{Value, json};
 
 use crate::number::{deg, mm, newton, share};
-use crate::text::{CAUTION, label, shortened};
+use crate::text::{CAUTION, counted, label, shortened, wrapped};
 
 /// Letters of a hole's name in a table of plain text.
 const MOST_LETTERS: usize = 14;
@@ -15,8 +15,8 @@ const MOST_LETTERS: usize = 14;
 pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
     let moved = refined.holes.iter().filter(|h| h.turned_rad > 0.0 || h.moved_mm > 0.0).count();
     let mut lines = vec![format!(
-        "{moved} of {} holes moved; pairs nearer than wanted: {} before, {} after{}",
-        refined.holes.len(),
+        "{moved} of {} moved; pairs nearer than wanted: {} before, {} after{}",
+        counted(refined.holes.len(), "hole", "holes"),
         refined.clashes[0],
         refined.clashes[1],
         if refined.complete { "" } else { "; stopped early, the best so far" }
@@ -38,13 +38,15 @@ pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
             strength(hole.after),
         )
     }));
-    lines.push(CAUTION.to_owned());
+    lines.extend(wrapped(CAUTION, 80));
     lines.join("\n")
 }
 
 /// Comments for the top of the new plan's TOML, one line a hole.
 pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
-    let mut lines = vec!["Refined. How far each hole was turned and moved, and why:".to_owned()];
+    let mut lines = wrapped(CAUTION, 78);
+    lines.push(String::new());
+    lines.push("Refined. How far each hole was turned and moved, and why:".to_owned());
     lines.extend(refined.holes.iter().map(|hole| {
         format!(
             "{}: {:.1} deg, {:.1} mm, {}; gain {:.0} N, noise {:.0} N",
@@ -59,7 +61,7 @@ pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
     if !refined.complete {
         lines.push("The search was stopped; holes not searched stay as planned.".to_owned());
     }
-    lines.iter().fold(String::new(), |text, line| text + "# " + line + "\n")
+    lines.iter().fold(String::new(), |text, line| text + format!("# {line}").trim_end() + "\n")
 }
 
 /// `refine.json`.

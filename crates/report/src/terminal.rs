@@ -1,9 +1,9 @@
 //! The few lines that a terminal shows.
 
 use crate::number::Unit;
-use crate::record::{HoleRecord, Record};
-use crate::text::{SHORT_CAUTION, counted, shortened};
-use crate::words::{grade_mark, look_at, verdict};
+use crate::record::{FindingRecord, HoleRecord, Record};
+use crate::text::{SHORT_CAUTION, counted, shortened, wrapped};
+use crate::words::{grade_mark, look_at_within, short, verdict};
 
 /// Most lines, the place of the files not counted.
 const MOST_LINES: usize = 23;
@@ -56,8 +56,13 @@ fn hole_line(record: &Record, hole: &HoleRecord, width: usize) -> String {
     let hu = hole.hu.as_ref().and_then(|h| h.thread.mean);
     let hu = hu.map_or("-".to_owned(), |v| Unit::Hu.show(v));
     let grade = format!("{} {}", grade_mark(&hole.purchase), hole.purchase);
-    let remark = look_at(record, hole);
-    cut(&row(&hole.id, &[&length, &purchase, &hu, &grade], &remark), width)
+    let cells = [length.as_str(), &purchase, &hu, &grade];
+    let remark = look_at_within(
+        record,
+        hole,
+        width.saturating_sub(row(&hole.id, &cells, "").chars().count()),
+    );
+    cut(&row(&hole.id, &cells, &remark), width)
 }
 
 /// Findings that change the plan and belong to no single hole, then a count.
@@ -67,17 +72,14 @@ fn finding_lines(record: &Record, width: usize, room: usize) -> Vec<String> {
     }
     let heavy: Vec<_> =
         record.findings.iter().filter(|f| f.changes_plan() && f.hole.is_none()).collect();
-    let mut lines: Vec<String> = heavy
-        .iter()
-        .take(room - 1)
-        .map(|f| cut(&format!("! {}: {}", f.code, shortened(&f.text, 200)), width))
-        .collect();
+    let mut lines: Vec<String> =
+        heavy.iter().take(room - 1).map(|f| finding_line(f, width)).collect();
     let of_plan = record.findings.iter().filter(|f| f.changes_plan()).count();
     let rest = record.findings.len() - of_plan;
     lines.push(cut(
         &format!(
-            "{} that change the plan, {} on how well the numbers are known",
-            counted(of_plan, "finding", "findings"),
+            "{} the plan, {} on how well the numbers are known",
+            counted(of_plan, "finding that changes", "findings that change"),
             rest
         ),
         width,
@@ -85,21 +87,16 @@ fn finding_lines(record: &Record, width: usize, room: usize) -> Vec<String> {
     lines
 }
 
-fn cut(line: &str, width: usize) -> String {
-    shortened(line.trim_end(), width)
+/// A finding in its own sentence, or in few words where that is too long.
+fn finding_line(finding: &FindingRecord, width: usize) -> String {
+    let line = |words: &str| format!("! {}: {}", finding.code, shortened(words, 200));
+    let whole = line(&finding.text);
+    match short(&finding.code) {
+        Some(words) if whole.chars().count() > width => cut(&line(words), width),
+        _ => cut(&whole, width),
+    }
 }
 
-/// Words in lines of at most `width` characters.
-fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(cut(word, width)),
-        }
-    }
-    lines
+fn cut(line: &str, width: usize) -> String {
+    shortened(line.trim_end(), width)
 }

@@ -8,7 +8,7 @@ pub const CAUTION: &str = "Decision support for research and planning; not a med
      images and the patient; local codes and the law of the place prevail.";
 
 /// The caution in one line of a terminal, and in every row of a table.
-pub(crate) const SHORT_CAUTION: &str =
+pub const SHORT_CAUTION: &str =
     "Research and planning only, not a medical device; a licensed surgeon decides.";
 
 /// Longest text from a plan shown in a page, in characters.
@@ -74,6 +74,21 @@ fn is_stacked(c: char) -> bool {
 /// Formatted words at the end of a text.
 pub(crate) fn put(text: &mut String, words: Arguments<'_>) {
     text.write_fmt(words).expect("memory takes every write");
+}
+
+/// Words in lines of at most `width` characters.
+pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if line.chars().count() + 1 + word.chars().count() <= width => {
+                line.push(' ');
+                line.push_str(word);
+            }
+            _ => lines.push(shortened(word, width)),
+        }
+    }
+    lines
 }
 
 /// `1 hole`, `2 holes`.

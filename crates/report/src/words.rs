@@ -105,6 +105,32 @@ pub(crate) fn grade_mark(grade: &str) -> &'static str {
 
 /// What a reader should look at in a hole, heaviest first.
 pub(crate) fn look_at(record: &Record, hole: &HoleRecord) -> String {
+    joined(&remarks_of(record, hole), REMARKS)
+}
+
+/// As [`look_at`], with as many remarks as a width takes whole; the first is
+/// always there.
+pub(crate) fn look_at_within(record: &Record, hole: &HoleRecord, width: usize) -> String {
+    let remarks = remarks_of(record, hole);
+    let fits = |most: &usize| joined(&remarks, *most).chars().count() <= width;
+    let most = (1..=REMARKS).rev().find(fits).unwrap_or(1);
+    joined(&remarks, most)
+}
+
+/// The first remarks, and how many more there are.
+fn joined(remarks: &[String], most: usize) -> String {
+    if remarks.is_empty() {
+        return NOTHING.to_owned();
+    }
+    let mut words = remarks[..most.min(remarks.len())].to_vec();
+    if remarks.len() > most {
+        words.push(format!("{} more", remarks.len() - most));
+    }
+    words.join("; ")
+}
+
+/// Everything to look at in a hole, heaviest first.
+fn remarks_of(record: &Record, hole: &HoleRecord) -> Vec<String> {
     let mut remarks: Vec<(usize, String)> = Vec::new();
     let mut heavy: Vec<&FindingRecord> =
         record.findings_of(&hole.id).filter(|f| f.changes_plan()).collect();
@@ -122,16 +148,8 @@ pub(crate) fn look_at(record: &Record, hole: &HoleRecord) -> String {
         let words = format!("margin kept in only {} %", Unit::Percent.show(share));
         remarks.push((weight("length.planned_unsafe"), words));
     }
-    if remarks.is_empty() {
-        return NOTHING.to_owned();
-    }
     remarks.sort_by_key(|(weight, _)| *weight);
-    let more = remarks.len().saturating_sub(REMARKS);
-    let mut words: Vec<String> = remarks.into_iter().take(REMARKS).map(|(_, w)| w).collect();
-    if more > 0 {
-        words.push(format!("{more} more"));
-    }
-    words.join("; ")
+    remarks.into_iter().map(|(_, words)| words).collect()
 }
 
 /// What the set says of a hole: code and words.
@@ -207,8 +225,14 @@ fn room(record: &Record) -> Vec<String> {
         0 => "no two screws meet".to_owned(),
         n => {
             let meet = set.clash.iter().filter(|c| c.gap_mm.is_some_and(|gap| gap < 0.0)).count();
-            let near = format!("{} of screws too near", counted(n, "pair", "pairs"));
-            if meet > 0 { format!("{near}, {meet} of them collide") } else { near }
+            match meet {
+                0 => format!("{} of screws too near", counted(n, "pair", "pairs")),
+                all if all == n => counted(n, "pair of screws collides", "pairs of screws collide"),
+                some => format!(
+                    "{n} pairs of screws too near, {some} of them {}",
+                    if some == 1 { "collides" } else { "collide" }
+                ),
+            }
         }
     }];
     if !set.access.is_empty() {

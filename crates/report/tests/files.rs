@@ -193,6 +193,113 @@ fn every_number_of_the_page_is_one_of_the_record() {
     }
 }
 
+/// What lies between two marks, for every time they occur.
+fn between<'a>(text: &'a str, from: &'a str, to: &'a str) -> Vec<&'a str> {
+    text.split(from).skip(1).filter_map(|rest| Some(rest.split_once(to)?.0)).collect()
+}
+
+/// The text of markup without its `<data>` elements and its tags.
+fn bare(markup: &str) -> String {
+    let mut left = String::new();
+    for (index, part) in markup.split("<data ").enumerate() {
+        let part =
+            if index == 0 { part } else { part.split_once("</data>").map_or("", |(_, r)| r) };
+        left.extend(part.split('<').enumerate().map(|(tag, words)| {
+            if tag == 0 { words } else { words.split_once('>').map_or("", |(_, words)| words) }
+        }));
+    }
+    left
+}
+
+#[test]
+fn a_cell_of_numbers_holds_none_but_of_the_record() {
+    let files = write_all(&Made::usual().case());
+    let value: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let mut kept = Vec::new();
+    numbers_of(&value, &mut kept);
+    let page = text(&files, "report.html");
+    let mut cells = 0;
+    for cell in between(page, "<td", "</td>") {
+        let (attributes, inside) = cell.split_once('>').expect("a tag ends");
+        if !between(attributes, "class=\"", "\"").iter().any(|c| c.split(' ').any(|c| c == "n")) {
+            continue;
+        }
+        cells += 1;
+        for word in bare(inside).split(|c: char| c.is_whitespace() || ",;()".contains(c)) {
+            let Ok(number) = word.replace('\u{2212}', "-").parse::<f64>() else { continue };
+            // What is no `data` element is a count.
+            assert!(number.fract() == 0.0, "{inside}");
+            assert!(kept.iter().any(|k| k.to_bits() == number.to_bits()), "{inside}");
+        }
+    }
+    assert!(cells > 200, "{cells}");
+}
+
+#[test]
+fn each_row_of_the_first_table_is_of_its_own_hole() {
+    let made = Made::usual();
+    let record = record(&made.case());
+    let files = write_all(&made.case());
+    let rows = between(text(&files, "report.html"), "<tr role=\"row\" data-hole=\"hole-", "</tr>");
+    assert_eq!(rows.len(), record.holes.len());
+    let mut walked = 0;
+    for row in rows {
+        let (position, cells) = row.split_once('"').expect("an attribute ends");
+        let hole = &record.holes[position.parse::<usize>().expect("a position")];
+        let cell = |head: &str| {
+            let start = format!("data-head=\"{head}\">");
+            shown_numbers(between(cells, &start, "</td>").first().expect("there"))
+                .first()
+                .map(|(number, _)| *number)
+        };
+        let hu = hole.hu.as_ref().and_then(|h| h.thread.mean);
+        let share = hole.robust.as_ref().and_then(|r| r.keeps_margin);
+        for (head, kept) in [
+            ("Purchase, mm", hole.purchase_mm),
+            ("Thread mean, HU", hu),
+            ("Keeps margin if misplaced, %", share),
+        ] {
+            assert_eq!(cell(head), kept, "{}: {head}", hole.id);
+            walked += usize::from(kept.is_some());
+        }
+        if hole.length_mm.is_some() {
+            assert_eq!(cell("Length to order, mm"), hole.length_mm, "{}", hole.id);
+        }
+        assert!(cells.contains(&format!("> {}</span>", hole.purchase)), "{}", hole.id);
+    }
+    assert!(walked > 20, "{walked}");
+}
+
+#[test]
+fn the_tables_of_set_and_load_hold_the_numbers_of_their_rows() {
+    let files = write_all(&Made::usual().case());
+    let json: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
+    let page = text(&files, "report.html");
+    let holds = |rows: &[&str], wanted: &[f64]| {
+        let is_own = |row: &&str| {
+            let shown: Vec<f64> = shown_numbers(row).into_iter().map(|(n, _)| n).collect();
+            wanted.iter().all(|w| shown.iter().any(|s| s.to_bits() == w.to_bits()))
+        };
+        rows.iter().any(is_own)
+    };
+    let rows = between(page, "<tr", "</tr>");
+    let mut walked = 0;
+    for (list, fields) in [
+        ("/set/access", &["to_approach_deg", "skin_mm", "incidence_deg"][..]),
+        ("/set/robust/holes", &["keeps_margin", "stays_inside", "keeps_grade"][..]),
+        ("/kit", &["length_mm"][..]),
+        ("/spares", &["length_mm"][..]),
+        ("/set/load/cases", &["poorest_low_um"][..]),
+    ] {
+        for row in json.pointer(list).and_then(Value::as_array).expect(list) {
+            let wanted: Vec<f64> = fields.iter().filter_map(|f| row[f].as_f64()).collect();
+            assert!(holds(&rows, &wanted), "{list}: {wanted:?}");
+            walked += wanted.len();
+        }
+    }
+    assert!(walked > 40, "{walked}");
+}
+
 /// Where a head of `holes.csv` lies in a hole of `report.json`.
 fn pointer(head: &str) -> String {
     let path = match head {

@@ -3,8 +3,11 @@
 use pilothole_assess::Beyond;
 use pilothole_assess::stock::{Dangers, Ring, Stock, StockCell, StockChart, StockOrigin};
 use pilothole_plan::{Format, Plan};
-use pilothole_report::{STOCK_COLUMNS, stock_csv, stock_html, stock_npy, stock_ply};
-use pilothole_volume::{Direction, PatientPoint};
+use pilothole_report::{
+    STOCK_COLUMNS, stock_bone_ply, stock_csv, stock_html, stock_npy, stock_ply, stock_words,
+};
+use pilothole_surface::{Extract, SurfaceNets};
+use pilothole_volume::{Direction, Field, Grid, PatientPoint};
 
 fn plan() -> Plan {
     let text = "schema = \"pilothole/plan/1\"\nside = \"right\"\ncoordinates = \"LPS\"\n[socket]\n\
@@ -151,9 +154,82 @@ fn the_surface_has_a_vertex_a_direction_and_looks_into_bone() {
 }
 
 #[test]
-fn charts_without_bone_are_named_in_one_line_and_not_drawn() {
+fn one_picture_shows_all_seats_and_a_table_names_the_best() {
     let page = stock_html(&stock(), &plan(), "0123456789abcdef");
-    assert_eq!(page.matches("<figure").count(), 2);
-    assert!(page.contains("From centre") && page.contains("From socket-1"));
-    assert!(page.contains("socket-2, patch-1-3."), "the rest are named");
+    assert_eq!(page.matches("<figure").count(), 2, "the centre and the socket");
+    assert_eq!(page.matches("class=\"seat\"").count(), 2, "a seat without bone is a disc too");
+    assert!(page.contains(">socket-1</th>") && !page.contains(">socket-2</th>"));
+}
+
+#[test]
+fn every_number_of_the_page_is_in_the_table() {
+    let stock = stock();
+    let page = stock_html(&stock, &plan(), "0123456789abcdef");
+    let csv = stock_csv(&stock);
+    let table = std::str::from_utf8(&csv).expect("text");
+    let mut walked = 0;
+    for row in page.split("<tr><th scope=\"row\">").skip(1) {
+        let (origin, cells) = row.split_once("</th>").expect("a head");
+        let numbers: Vec<&str> = cells
+            .split("</tr>")
+            .next()
+            .expect("a row ends")
+            .split("<data value=\"")
+            .skip(1)
+            .filter_map(|rest| rest.split_once('"'))
+            .map(|(number, _)| number)
+            .collect();
+        assert_eq!(numbers.len(), 5, "{row:.400}");
+        let holds = |line: &&str| {
+            let of_csv: Vec<&str> = line.split(',').collect();
+            of_csv[0] == origin && numbers.iter().all(|n| of_csv.contains(n))
+        };
+        assert!(table.lines().any(|line| holds(&line)), "{origin}: {numbers:?}");
+        walked += numbers.len();
+    }
+    assert!(walked >= 20, "{walked}");
+}
+
+#[test]
+fn the_terminal_gets_few_short_lines_of_the_best_directions() {
+    let words = stock_words(&stock(), &plan());
+    assert!(
+        words.lines().count() <= 25 && words.lines().all(|l| l.chars().count() <= 80),
+        "{words}"
+    );
+    assert!(
+        words.contains("not a medical device") && words.contains("  posterior and medial "),
+        "{words}"
+    );
+}
+
+#[test]
+fn the_bone_has_values_where_a_direction_meets_it_first() {
+    // A ball about the socket's centre, its surface 25.123 mm away, sampled as a
+    // distance within: the chart's bone begins 0.123 mm outside a socket of 50 mm.
+    let grid = Grid::from_axes(
+        [60; 3],
+        PatientPoint([-29.5; 3]),
+        [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR],
+        [1.0; 3],
+    )
+    .expect("square");
+    let inside_mm =
+        |at| (25.123 - (grid.centre_of(at) - PatientPoint([0.0; 3])).length_mm()) as f32;
+    let places = (0..60).flat_map(|z| (0..60).flat_map(move |y| (0..60).map(move |x| [x, y, z])));
+    let field = Field::new(grid.clone(), places.map(inside_mm).collect()).expect("as many");
+    let bone = SurfaceNets.extract_field(&field).expect("a surface").closed().expect("closed");
+    let ply = stock_bone_ply(&stock(), &plan(), &bone).expect("a chart");
+    let end = b"end_header\n";
+    let head = ply.windows(end.len()).position(|w| w == end).expect("a header") + end.len();
+    let float = |at: usize| f32::from_le_bytes(ply[at..at + 4].try_into().expect("four bytes"));
+    let (mut valued, mut below) = (0, 0);
+    for corner in 0..bone.mesh().vertices.len() {
+        let at = head + corner * 36;
+        let (z, depth, hatched) = (float(at + 8), float(at + 12), float(at + 28));
+        below += usize::from(z < -5.0);
+        assert!(z > -5.0 || (depth.is_nan() && hatched.is_nan()), "outside the hemisphere");
+        valued += usize::from(depth.is_finite());
+    }
+    assert!(valued > 500 && below > 500, "{valued} {below}");
 }

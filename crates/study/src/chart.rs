@@ -3,10 +3,10 @@
 use std::path::Path;
 
 use pilothole_assess::Scene;
-use pilothole_assess::stock::{Stock, StockChart, StockOrigin, StockParams, stock};
+use pilothole_assess::stock::{StockChart, StockOrigin, StockParams, stock};
 use pilothole_assess::strength::StrengthParams;
 use pilothole_plan::Plan;
-use pilothole_report::{stock_csv, stock_html, stock_npy, stock_ply};
+use pilothole_report::{stock_bone_ply, stock_csv, stock_html, stock_npy, stock_ply, stock_words};
 
 use crate::calibrate::{Calibrated, calibrate};
 use crate::case::{Prepared, Stage};
@@ -15,9 +15,10 @@ use crate::folder::{Folder, Replace};
 use crate::params::CaseParams;
 use crate::plan_file::read_plan;
 use crate::reason::Reason;
+use crate::wrap::wrap;
 
 /// Names that a chart's folder may hold.
-const NAMES: [&str; 4] = ["stock.csv", "stock.npy", "stock.ply", "stock.html"];
+const NAMES: [&str; 5] = ["stock.csv", "stock.npy", "stock.ply", "stock-bone.ply", "stock.html"];
 
 /// What is asked of a chart.
 #[derive(Clone, Debug)]
@@ -67,10 +68,15 @@ pub fn write_chart(
     if let Some(ply) = stock_ply(&found, &file.plan) {
         folder.write("stock.ply", &ply)?;
     }
+    // Without a closed surface of the bone there is nothing to paint.
+    let surface = wrap(&prepared.bones).ok();
+    if let Some(ply) = surface.and_then(|bone| stock_bone_ply(&found, &file.plan, &bone)) {
+        folder.write("stock-bone.ply", &ply)?;
+    }
     let digest = crate::records::digest_words(&prepared.intake);
     folder.write("stock.html", stock_html(&found, &file.plan, &digest).as_bytes())?;
     folder.finish()?;
-    Ok(words(&found))
+    Ok(stock_words(&found, &file.plan))
 }
 
 fn chosen_screw(plan: &Plan, wishes: &ChartWishes) -> Result<usize, CaseError> {
@@ -106,28 +112,3 @@ pub(crate) fn chart_of_report(
 /// Angle between directions of a report's chart, rad: 3°, so that a screw's
 /// width at 60 mm is seen twice. `stock` makes a finer one.
 const REPORT_SPACING_RAD: f64 = 3.0 * std::f64::consts::PI / 180.0;
-
-/// The best directions seen from the socket's centre, in words.
-fn words(stock: &Stock) -> String {
-    let cells = stock.charts.iter().map(|chart| chart.cells.len()).sum::<usize>();
-    let mut lines =
-        vec![format!("{cells} directions with {}; deepest from the centre:", stock.screw)];
-    if let Some(chart) = stock.charts.first() {
-        let mut best: Vec<_> =
-            chart.cells.iter().filter(|cell| cell.depth_mm().is_some()).collect();
-        best.sort_by(|a, b| {
-            b.purchase_mm.total_cmp(&a.purchase_mm).then(a.seat.0[0].total_cmp(&b.seat.0[0]))
-        });
-        for cell in best.iter().take(5) {
-            let [l, p, s] = cell.direction.components();
-            let depth = cell.depth_mm().unwrap_or_default();
-            lines.push(format!(
-                "  direction L {l:+.2} P {p:+.2} S {s:+.2}: bone {depth:.1} mm, purchase {:.1} mm, thread {} HU",
-                cell.purchase_mm,
-                cell.thread_hu.map_or_else(|| "unknown".to_owned(), |hu| format!("{hu:.0}")),
-            ));
-        }
-    }
-    lines.push(pilothole_report::CAUTION.to_owned());
-    lines.join("\n")
-}

@@ -52,7 +52,7 @@ pub(crate) fn labels_nii_gz(grid: &Grid, labels: &Labels) -> Result<Vec<u8>, Cas
     put(108, &(HEADER_BYTES as f32).to_le_bytes());
     put(112, &1.0_f32.to_le_bytes());
     put(123, &[2]);
-    put(148, b"Pilothole labels, mm; research and planning only");
+    put(148, b"Pilothole labels, mm; research and planning only, not a medical device");
     put(254, &1_i16.to_le_bytes());
     let (steps, origin) = (grid.steps(), grid.origin());
     for row in 0..3 {

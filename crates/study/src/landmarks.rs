@@ -61,7 +61,8 @@ pub fn propose_landmarks(
     if hints.is_empty() {
         text.push_str(
             "# Found without a hint. Sides are those of patient space: of two hips the one\n\
-             # further along +x is the patient's left; a single one is told by the body's middle.\n",
+             # further along +x is the patient's left; a single one is told by the body's\n\
+             # middle.\n",
         );
     }
     let mut pictures = Vec::new();
@@ -209,8 +210,8 @@ fn block(text: &mut String, hip: &Proposed) {
         format_args!(
             "\n# Sphere of radius {:.1} mm (standard error {:.2}) on the {}:\n\
              # {} points, rms {:.2} mm; half-angle of the cap {:.0} deg; standard error of the\n\
-             # centre in its worst direction {:.2} mm. That is the fit's alone: artefacts, a surface\n\
-             # that is not round, and the scan's own edges are not in it.\n",
+             # centre in its worst direction {:.2} mm. That is the fit's alone: artefacts, a\n\
+             # surface that is not round, and the scan's own edges are not in it.\n",
             found.radius_mm,
             found.radius_se_mm,
             hip.surface(),

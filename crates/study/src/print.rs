@@ -20,7 +20,7 @@ pub fn report_terminal(record: &Record, columns: usize) -> String {
     pilothole_report::terminal(record, columns)
 }
 
-/// The five lines of a record that a surgeon wants first.
+/// The few lines of a record that a surgeon wants first.
 pub fn report_brief(record: &Record, columns: usize) -> String {
     pilothole_report::brief(record, columns)
 }
@@ -45,8 +45,17 @@ pub fn screw_table() -> String {
             screw.pitch_mm,
             screw.source
         );
-        table.push_str(&row);
+        // What is longer than a line goes on under the sources.
+        let (first, rest) = match row.split_once("; ") {
+            Some((first, rest)) if row.chars().count() > 80 => (format!("{first};"), Some(rest)),
+            _ => (row, None),
+        };
+        table.push_str(&first);
         table.push('\n');
+        if let Some(rest) = rest {
+            let rest = format!("{:<37}{rest}\n", "");
+            table.push_str(&rest);
+        }
     }
     let lengths = pilothole_plan::thread_table();
     for (what, pick) in [("below 6 mm", 0), ("6 mm and above", lengths.len() - 1)] {

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::{CompareRecord, Compared, ComparedEntry};
-use crate::html::{grade, measure, num, page, text};
+use crate::html::{grade, num, page, text};
 use crate::number::{Unit, fixed};
 use crate::record::Value;
 use crate::text::{CAUTION, counted, harmless};
@@ -23,7 +23,6 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
             }
             main {
                 (reports(comparison))
-                (parameters(comparison))
                 section #holes aria-labelledby="holes-title" {
                     h2 #holes-title { "Hole by hole" }
                     p .lead {
@@ -33,6 +32,7 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
                     }
                     (holes(comparison))
                 }
+                (parameters(comparison))
             }
             footer { p .caution { (CAUTION) } }
         },
@@ -183,14 +183,25 @@ fn holes(comparison: &CompareRecord) -> Markup {
 fn row(entry: &ComparedEntry) -> Markup {
     html! {
         td { (grade(&entry.purchase)) }
-        td .n { (num(Unit::Stock, entry.length_mm)) }
+        td .n {
+            @if entry.length_mm.is_some() { (num(Unit::Stock, entry.length_mm)) }
+            @else { span .unknown { "none safe" } }
+        }
         td .n { (cell(&entry.purchase_mm, Unit::Mm)) }
         td .n { (cell(&entry.bone_depth_mm, Unit::Mm)) }
-        td .n { (cell(&entry.thread_hu, Unit::Hu)) }
-        td .n { (cell(&entry.pullout_n, Unit::Newton)) }
-        td .n { (cell(&entry.keeps_margin, Unit::Percent)) }
-        td .n { @if entry.turned_deg.is_some() { (measure(Unit::Deg, entry.turned_deg)) } @else { "\u{2013}" } }
-        td .n { @if entry.moved_mm.is_some() { (measure(Unit::Mm, entry.moved_mm)) } @else { "\u{2013}" } }
+        @for (compared, unit) in [
+            (&entry.thread_hu, Unit::Hu),
+            (&entry.pullout_n, Unit::Newton),
+            (&entry.keeps_margin, Unit::Percent),
+        ] {
+            td .n {
+                @if compared.value.is_none() && entry.purchase == "none" {
+                    span .unknown { "no purchase" }
+                } @else { (cell(compared, unit)) }
+            }
+        }
+        td .n { @if entry.turned_deg.is_some() { (num(Unit::Deg, entry.turned_deg)) } @else { "\u{2013}" } }
+        td .n { @if entry.moved_mm.is_some() { (num(Unit::Mm, entry.moved_mm)) } @else { "\u{2013}" } }
     }
 }
 

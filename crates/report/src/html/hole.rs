@@ -86,7 +86,7 @@ fn order_line(record: &Record, hole: &HoleRecord) -> Markup {
                     " (purchase " (measure(Unit::Mm, Some(purchase))) ")"
                 }
             }
-            ". " (hole.zone) @if let Some(region) = &hole.region { ", " (region) }
+            "; " (hole.zone) @if let Some(region) = &hole.region { ", " (region) }
             @if let Some(guide) = guide { ", guide " (guide) }
             "."
         }
@@ -119,7 +119,7 @@ fn measures(hole: &HoleRecord) -> Markup {
     let cortex = |edge: Option<&crate::record::EdgeRecord>| {
         html! {
             (measure(Unit::Mm, edge.and_then(|e| e.at_mm)))
-            @if let Some(se) = edge.and_then(|e| e.se_mm) { " (error " (measure(Unit::Mm, Some(se))) ")" }
+            @if edge.is_some_and(|e| e.at_mm.is_some()) { " (error " (measure(Unit::Mm, edge.and_then(|e| e.se_mm))) ")" }
         }
     };
     let thread = hole.hu.as_ref().map(|h| &h.thread);

@@ -14,7 +14,7 @@ use maud::{DOCTYPE, Markup, PreEscaped, html};
 use pilothole_assess::path::VOID_HU;
 use rayon::prelude::*;
 
-pub(crate) use number::{measure, num, text};
+pub(crate) use number::{num, text};
 pub(crate) use summary::grade;
 
 use crate::case::Case;

@@ -170,18 +170,24 @@ fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
     let words = short(&same[0].code).unwrap_or_default();
     let mut letters = words.chars();
     let first: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
+    // Numbers of two kinds beside each other would be read as one.
+    let is_one_kind = same.iter().all(|f| f.unit == same[0].unit);
+    let mut named: Vec<&FindingRecord> = same.to_vec();
+    if !is_one_kind {
+        named.dedup_by(|a, b| a.hole == b.hole && a.other == b.other);
+    }
     html! {
         strong {
             @if words.is_empty() { (harmless(&same[0].text)) } @else { (first) (letters.as_str()) }
         }
         ": "
-        @for (index, finding) in same.iter().enumerate() {
+        @for (index, finding) in named.iter().enumerate() {
             @if index > 0 { ", " }
             @for (place, id) in [&finding.hole, &finding.other].into_iter().flatten().enumerate() {
                 @if place > 0 { " and " }
                 a href={ "#" (anchor(record, id)) } { (text(id)) }
             }
-            @if let Some(value) = finding.measured { " (" (in_its_unit(finding, value)) ")" }
+            @if is_one_kind && let Some(value) = finding.measured { " (" (in_its_unit(finding, value)) ")" }
         }
         "."
     }

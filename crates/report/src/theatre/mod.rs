@@ -38,7 +38,7 @@ const FOOT: f32 = 800.0;
 const PICTURE: f32 = 116.0;
 
 /// Left edges of the columns, pt.
-const COLUMNS: [f32; 9] = [34.0, 50.0, 67.0, 93.0, 158.0, 192.0, 302.0, 346.0, 404.0];
+const COLUMNS: [f32; 9] = [34.0, 50.0, 67.0, 93.0, 158.0, 192.0, 302.0, 350.0, 412.0];
 
 /// The page, or pages.
 pub(crate) fn theatre_pdf(record: &Record, still: Option<&Still>) -> Vec<u8> {
@@ -155,7 +155,7 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
 /// Returns where it ends.
 fn table(sheet: &mut Sheet<'_>, record: &Record, holes: &[&HoleRecord], top: f32) -> f32 {
     let heads =
-        ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "In bone", "Hold", "Beware of"];
+        ["D", "F", "No", "Hole", "Guide", "Screw, length mm", "Bone, mm", "Hold", "Beware of"];
     for (x, head) in COLUMNS.iter().zip(heads) {
         sheet.text(*x, top, Face::Bold, 8.5, head);
     }

@@ -1,11 +1,11 @@
-//! The hemisphere of directions seen from the socket's mouth.
+//! The hemisphere of directions from the socket's centre, seen from its mouth.
 //!
 //! Lambert's equal-area chart: equal patches of sky are equal patches of
 //! paper. The middle is straight into the socket, the rim lies in the plane of
 //! its mouth.
 
 use maud::{Markup, html};
-use pilothole_assess::stock::{StockCell, StockChart, StockOrigin};
+use pilothole_assess::stock::{StockCell, StockChart};
 use pilothole_plan::Plan;
 use pilothole_volume::Direction;
 
@@ -16,7 +16,7 @@ use crate::picture::{GreyImage, Nodes, direction_words};
 use crate::text::shortened;
 
 /// Radius of the chart, in units of its picture.
-const RADIUS: f64 = 150.0;
+pub(super) const RADIUS: f64 = 150.0;
 /// Pixels along an edge.
 const EDGE: usize = 240;
 /// Depth that is drawn darkest, mm.
@@ -25,12 +25,24 @@ const DEEPEST_MM: f64 = 70.0;
 const LEVELS_MM: [f64; 4] = [15.0, 30.0, 45.0, 60.0];
 
 /// The frame of a chart.
-struct Sky {
-    pole: Direction,
-    camera: Camera,
+pub(super) struct Sky {
+    pub(super) pole: Direction,
+    pub(super) camera: Camera,
 }
 
 impl Sky {
+    /// The hemisphere into which a plan's socket is set.
+    pub(super) fn of(plan: &Plan) -> Self {
+        Self { pole: -plan.socket.axis, camera: Camera::of(View::Mouth, plan) }
+    }
+
+    /// What lies up, right, down and left, in words.
+    pub(super) fn words(&self, plan: &Plan) -> [String; 4] {
+        let c = &self.camera;
+        [c.up, c.right, -c.up, -c.right]
+            .map(|d| direction_words(d.components(), plan.side).replace(" and ", "-"))
+    }
+
     /// The direction at a place of the chart; `None` outside it.
     fn direction(&self, x: f64, y: f64) -> Option<Direction> {
         let r = x.hypot(y) / RADIUS;
@@ -44,7 +56,7 @@ impl Sky {
     }
 
     /// The place of a direction, up positive; at the rim when beyond it.
-    fn place(&self, direction: Direction) -> (f64, f64) {
+    pub(super) fn place(&self, direction: Direction) -> (f64, f64) {
         let tilt = self.pole.angle_rad(direction);
         let r = ((0.5 * tilt).sin() / std::f64::consts::FRAC_1_SQRT_2).min(1.0) * RADIUS;
         let (x, y) = (self.camera.right.dot(direction), self.camera.up.dot(direction));
@@ -53,25 +65,22 @@ impl Sky {
     }
 }
 
-/// The chart with the holes of a plan, by their directions.
+/// The chart from the socket's centre with the holes of a plan, by their
+/// directions.
 pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
-    let sky = Sky { pole: -plan.socket.axis, camera: Camera::of(View::Mouth, plan) };
+    let sky = Sky::of(plan);
     let cell = |x: f64, y: f64| sky.direction(x, y).and_then(|d| chart.nearest(d));
-    let image = picture(&cell);
+    let image = picture(EDGE, &cell);
     let nodes = |level: f64| {
         Nodes::of((101, 101), [-RADIUS, -RADIUS], [RADIUS / 50.0, RADIUS / 50.0], |x, y| {
             cell(x, -y).and_then(StockCell::depth_mm).map_or(-level, |depth| depth - level)
         })
         .outline()
     };
-    let c = &sky.camera;
-    let words = [c.up, c.right, -c.up, -c.right]
-        .map(|d| direction_words(d.components(), plan.side).replace(" and ", "-"));
-    let half = RADIUS + 34.0;
-    let is_whole = chart.origin == StockOrigin::Centre;
-    let named = if is_whole { covered(plan, c, RADIUS) } else { Vec::new() };
+    let words = sky.words(plan);
+    let named = covered(plan, &sky.camera, RADIUS);
     html! {
-        svg .chart viewBox=(format!("{} {} {} {}", -half, -half, 2.0 * half, 2.0 * half + 44.0)) role="img"
+        svg .chart viewBox=(view_box()) role="img"
             aria-label=(format!(
                 "Depth of bone in every direction from the socket, seen from its mouth; {} is up. Darker is \
                  deeper, hatched is to be kept away from, rings are holes.", words[0]
@@ -80,30 +89,56 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
             @for level in LEVELS_MM {
                 path .contour d=(nodes(level)) {}
             }
-            @if is_whole { (quadrants(plan, &sky.camera, RADIUS)) }
-            circle .frame r=(RADIUS) {}
-            text text-anchor="middle" y=(-RADIUS - 12.0) { (words[0]) }
-            text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }
-            text text-anchor="middle" transform=(format!("translate({} 0) rotate(90)", RADIUS + 14.0)) { (words[1]) }
-            text text-anchor="middle" transform=(format!("translate({} 0) rotate(-90)", -RADIUS - 14.0)) { (words[3]) }
+            (quadrants(plan, &sky.camera, RADIUS))
+            (rim(&words))
             @for (hole, (dot, label)) in plan.holes.iter().zip(labels(&sky, plan, named)) {
                 circle .holedot cx=(f(dot[0])) cy=(f(dot[1])) r="4" { title { (shortened(&hole.id, 64)) } }
                 @if let Some([x, y]) = label {
+                    @if (y - 4.0 - dot[1]).abs() > 1.0 {
+                        line .leader x1=(f(dot[0])) y1=(f(dot[1])) x2=(f(x + if x < dot[0] { width(&hole.id) } else { 0.0 })) y2=(f(y - 4.0)) {}
+                    }
                     text .small .holename x=(f(x)) y=(f(y)) { (shortened(&hole.id, MOST_LETTERS)) }
                 }
             }
-            (scale(half))
+            (scale(true))
         }
     }
 }
 
+/// Half the width of a chart's picture.
+const HALF: f64 = RADIUS + 34.0;
+
+/// The picture of a chart, its scale below it.
+pub(super) fn view_box() -> String {
+    format!("{} {} {} {}", -HALF, -HALF, 2.0 * HALF, 2.0 * HALF + 44.0)
+}
+
+/// The chart's edge, and what lies up, right, down and left of it.
+pub(super) fn rim(words: &[String; 4]) -> Markup {
+    let aside = |x: f64, turn: f64| format!("translate({x} 0) rotate({turn})");
+    html! {
+        circle .frame r=(RADIUS) {}
+        text text-anchor="middle" y=(-RADIUS - 12.0) { (words[0]) }
+        text text-anchor="middle" y=(RADIUS + 24.0) { (words[2]) }
+        text text-anchor="middle" transform=(aside(RADIUS + 14.0, 90.0)) { (words[1]) }
+        text text-anchor="middle" transform=(aside(-RADIUS - 14.0, -90.0)) { (words[3]) }
+    }
+}
+
+/// Width of a hole's name in the chart.
+fn width(id: &str) -> f64 {
+    shortened(id, MOST_LETTERS).chars().count() as f64 * LETTER[0]
+}
+
+/// Half the room that a hole's dot takes.
+const DOT: f64 = 5.0;
 /// Letters of a hole's name in the chart.
 const MOST_LETTERS: usize = 10;
 /// Width of a letter and height of a line in the chart, generous.
 const LETTER: [f64; 2] = [8.2, 14.0];
 
-/// Where each hole's dot and its name stand, without names over each other or
-/// over what is `taken`; a name for which there is no room is left to the dot's
+/// Where each hole's dot and its name stand, without names over each other,
+/// over dots or over what is `taken`; a name for which there is no room is left to the dot's
 /// title.
 fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Option<[f64; 2]>)> {
     let dots: Vec<[f64; 2]> = plan
@@ -114,12 +149,12 @@ fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Op
             [x, -y]
         })
         .collect();
+    taken.extend(dots.iter().map(|[x, y]| [x - DOT, y - DOT, x + DOT, y + DOT]));
     plan.holes
         .iter()
         .zip(dots)
         .map(|(hole, dot)| {
-            let letters = shortened(&hole.id, MOST_LETTERS).chars().count() as f64;
-            let width = letters * LETTER[0];
+            let width = width(&hole.id);
             let spots = [0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0]
                 .into_iter()
                 .flat_map(|dy| [[7.0, dy], [-7.0 - width, dy]]);
@@ -141,16 +176,22 @@ fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Op
         .collect()
 }
 
-fn f(value: f64) -> String {
+pub(super) fn f(value: f64) -> String {
     format!("{value:.1}")
 }
 
-/// Greys of depth; diagonal lines where to keep away; white outside.
-fn picture<'a>(cell: &impl Fn(f64, f64) -> Option<&'a StockCell>) -> GreyImage {
-    let mut pixels = Vec::with_capacity(EDGE * EDGE);
-    for row in 0..EDGE {
-        for column in 0..EDGE {
-            let place = |i: usize| (i as f64 + 0.5) / EDGE as f64 * 2.0 * RADIUS - RADIUS;
+/// Greys of depth; diagonal lines where to keep away; white where there is no
+/// cell.
+///
+/// - `cell`: what lies at a place of the chart, up positive.
+pub(super) fn picture<'a>(
+    edge: usize,
+    cell: &impl Fn(f64, f64) -> Option<&'a StockCell>,
+) -> GreyImage {
+    let mut pixels = Vec::with_capacity(edge * edge);
+    for row in 0..edge {
+        for column in 0..edge {
+            let place = |i: usize| (i as f64 + 0.5) / edge as f64 * 2.0 * RADIUS - RADIUS;
             pixels.push(match cell(place(column), -place(row)) {
                 None => 255,
                 Some(cell) if !cell.dangers.is_empty() && (row + column) % 8 < 2 => 20,
@@ -158,15 +199,16 @@ fn picture<'a>(cell: &impl Fn(f64, f64) -> Option<&'a StockCell>) -> GreyImage {
             });
         }
     }
-    GreyImage { width: EDGE, height: EDGE, pixels }
+    GreyImage { width: edge, height: edge, pixels }
 }
 
 fn grey(depth_mm: f64) -> u8 {
     (240.0 - (depth_mm / DEEPEST_MM).clamp(0.0, 1.0) * 170.0).round() as u8
 }
 
-/// What the greys and lines stand for.
-fn scale(half: f64) -> Markup {
+/// What the greys stand for, with the lines of equal depth where there are any.
+pub(super) fn scale(with_lines: bool) -> Markup {
+    let half = HALF;
     let steps = 14;
     let x = |mm: f64| -RADIUS + mm / DEEPEST_MM * 1.6 * RADIUS;
     html! {
@@ -177,7 +219,7 @@ fn scale(half: f64) -> Markup {
                 fill=(format!("rgb({shade},{shade},{shade})")) {}
         }
         @for level in LEVELS_MM {
-            line .contour x1=(f(x(level))) x2=(f(x(level))) y1=(f(half + 2.0)) y2=(f(half + 18.0)) {}
+            @if with_lines { line .contour x1=(f(x(level))) x2=(f(x(level))) y1=(f(half + 2.0)) y2=(f(half + 18.0)) {} }
             text .small text-anchor="middle" x=(f(x(level))) y=(f(half + 31.0)) { (fixed(level, 0)) }
         }
         text .small x=(f(x(DEEPEST_MM) + 8.0)) y=(f(half + 14.0)) { "mm" }
@@ -194,7 +236,7 @@ mod tests {
         let text = "schema = \"pilothole/plan/1\"\nside = \"right\"\ncoordinates = \"LPS\"\n[socket]\n\
                     centre_mm = [0.0, 0.0, 0.0]\naxis = [-0.6, 0.0, -0.8]\nouter_diameter_mm = 54.0\n";
         let plan = Plan::parse(text, Format::Toml).expect("sound");
-        let sky = Sky { pole: -plan.socket.axis, camera: Camera::of(View::Mouth, &plan) };
+        let sky = Sky::of(&plan);
         for (x, y) in [(0.0, 0.0), (40.0, -30.0), (-100.0, 90.0)] {
             let direction = sky.direction(x, y).expect("inside");
             let back = sky.place(direction);

@@ -6,6 +6,7 @@ mod glb;
 mod labels;
 mod light;
 mod quadrants;
+mod seats;
 mod sleeves;
 mod still;
 mod turning;
@@ -20,6 +21,7 @@ use light::LightMesh;
 pub(crate) use chart::chart_figure;
 pub(crate) use glb::scene_glb;
 pub(crate) use quadrants::has_quadrants;
+pub(crate) use seats::{patch_figure, socket_figure};
 pub(crate) use still::{Still, still_defs, still_use};
 pub(crate) use turning::turning_view;
 

@@ -56,13 +56,18 @@ fn names(toward: [f64; 2], front_is_left: bool, radius: f64) -> [([f64; 2], &'st
     })
 }
 
+/// Lines of a name above and below its middle, and of its text's foot, in the
+/// chart.
+const LINES: [f64; 2] = [-3.0, 11.0];
+
 /// What the names cover in a chart of a radius: left, top, right, bottom; none
 /// where there are no quadrants.
 pub(crate) fn covered(plan: &Plan, camera: &Camera, radius: f64) -> Vec<[f64; 4]> {
     let Some((toward, front_is_left)) = towards_spine(plan, camera) else { return Vec::new() };
     let boxed = |([x, y], name): ([f64; 2], &str)| {
-        let half = 0.5 * LETTER * name.len() as f64;
-        [x - half, y - 11.0, x + half, y + 3.0]
+        let longest = name.split(' ').map(str::len).max().unwrap_or_default();
+        let half = 0.5 * LETTER * longest as f64;
+        [x - half, y + LINES[0] - 11.0, x + half, y + LINES[1] + 3.0]
     };
     names(toward, front_is_left, radius).map(boxed).to_vec()
 }
@@ -77,7 +82,12 @@ pub(crate) fn quadrants(plan: &Plan, camera: &Camera, radius: f64) -> Markup {
                 x2=(format!("{dx:.1}")) y2=(format!("{:.1}", -dy)) {}
         }
         @for ([px, py], name) in names([x, y], front_is_left, radius) {
-            text .small .quadrantname text-anchor="middle" x=(format!("{px:.1}")) y=(format!("{py:.1}")) { (name) }
+            text .small .quadrantname text-anchor="middle" {
+                @for (word, down) in name.split(' ').zip(LINES) {
+                    tspan x=(format!("{px:.1}")) y=(format!("{:.1}", py + down)) { (word) }
+                    " "
+                }
+            }
         }
     }
 }

@@ -42,6 +42,19 @@ pub(super) struct Measure {
     pub(super) bins: (f64, f64, usize),
 }
 
+impl Measure {
+    /// A value as a report shows it: 0.1 mm, 1 HU.
+    fn shown(&self, value: f64) -> String {
+        let decimals = usize::from(self.unit == "mm");
+        let text = format!("{value:.decimals$}");
+        if text.trim_start_matches(['-', '0', '.']).is_empty() {
+            text.trim_start_matches('-').to_owned()
+        } else {
+            text.replace('-', "\u{2212}")
+        }
+    }
+}
+
 /// Ranges hold what pelvic bone can give, with room; values outside are
 /// counted in the end bins and named as they are.
 pub(super) const MEASURES: [Measure; 4] = [

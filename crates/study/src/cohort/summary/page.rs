@@ -25,11 +25,11 @@ impl Overview<'_> {
                 head {
                     meta charset="utf-8";
                     meta name="viewport" content="width=device-width, initial-scale=1";
-                    title { "Cohort of " (self.manifest.rows().len()) " cases" }
+                    title { "Cohort of " (cases(self.manifest.rows().len())) }
                     style { (PreEscaped(STYLE)) }
                 }
                 body {
-                    h1 { "Cohort of " (self.manifest.rows().len()) " cases" }
+                    h1 { "Cohort of " (cases(self.manifest.rows().len())) }
                     p .caution { (caution) }
                     (self.counts())
                     (self.refusals())
@@ -51,13 +51,13 @@ impl Overview<'_> {
             (self.done, "with a report"),
             (self.refused, "refused"),
             (self.unfinished, "without a final record"),
-            (self.holes as usize, "holes judged"),
+            (self.holes as usize, if self.holes == 1 { "hole judged" } else { "holes judged" }),
         ];
         html! {
             ul .counts { @for (count, what) in counts { li { b { (count) } (what) } } }
             @if self.unfinished > 0 {
                 p {
-                    "Not complete: the same command again may finish "
+                    "Not complete; the same command again may finish what is missing: "
                     (names(&self.unfinished_named, self.unfinished)) "."
                 }
             }
@@ -99,8 +99,9 @@ impl Overview<'_> {
                             figure {
                                 (distribution(histogram, range, &format!("{} in {name}", measure.title)))
                                 figcaption {
-                                    (name) ": " (histogram.count()) " holes, median " (shown(middle))
-                                    ", from " (shown(histogram.least())) " to " (shown(histogram.most()))
+                                    (name) ": " (histogram.count()) @if histogram.count() == 1 { " hole" } @else { " holes" }
+                                    ", median " (measure.shown(middle))
+                                    ", from " (measure.shown(histogram.least())) " to " (measure.shown(histogram.most()))
                                 }
                             }
                         }
@@ -149,8 +150,8 @@ impl Overview<'_> {
                     @for (measure, name, fences, extreme) in lines {
                         tr {
                             td .t { (measure.title) ", " (measure.unit) } td .t { (name) }
-                            td { (shown(extreme.value)) }
-                            td { (shown(fences.0)) " and " (shown(fences.1)) }
+                            td { (measure.shown(extreme.value)) }
+                            td { (measure.shown(fences.0)) " and " (measure.shown(fences.1)) }
                             td .t { (self.case_link(extreme.row)) } td .t { (extreme.hole) }
                         }
                     }
@@ -280,6 +281,10 @@ impl Overview<'_> {
         let href = format!("../cases/{}/{file}", case_folder(&row.case));
         html! { a href=(href) { (row.case) } }
     }
+}
+
+fn cases(count: usize) -> String {
+    if count == 1 { "1 case".to_owned() } else { format!("{count} cases") }
 }
 
 /// What to open of a case.

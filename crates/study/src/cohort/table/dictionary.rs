@@ -38,7 +38,17 @@ pub fn dictionary() -> String {
     }
     line(
         &mut text,
-        &["the group's own", "text", "`cases`, `holes`", "As in the manifest, last, in its order."],
+        &["the group's own", "text", "`cases`, `holes`", "As in the manifest, in its order."],
+    );
+    text.push_str("\n## Last column of every table\n\n| column | type | table | meaning |\n|---|---|---|---|\n");
+    line(
+        &mut text,
+        &[
+            "`caution`",
+            "text",
+            "all",
+            "What the numbers are not, the same in every row, so that a row keeps it when it is copied.",
+        ],
     );
     text
 }

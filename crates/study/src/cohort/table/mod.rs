@@ -11,6 +11,8 @@ use std::fs::File;
 use std::io::{self, BufWriter};
 use std::path::Path;
 
+use pilothole_report::SHORT_CAUTION;
+
 use super::error::CohortError;
 
 pub(crate) use cell::{Cell, pointed};
@@ -40,6 +42,7 @@ impl Table {
         name: &'static str,
         schema: Schema,
     ) -> Result<Self, CohortError> {
+        let schema = schema.with_caution();
         let failed = |error: io::Error| CohortError::Table { table: name, kind: error.kind() };
         let open = |ending: &str| -> io::Result<BufWriter<File>> {
             let file = File::create_new(folder.join(format!("{name}.{ending}")))?;
@@ -52,16 +55,18 @@ impl Table {
         Ok(Self { name, schema, comma, parquet })
     }
 
-    /// Append one row.
+    /// Append one row; the caution follows of itself.
     ///
     /// # Errors
     ///
     /// [`CohortError::Table`].
     pub(crate) fn push(&mut self, cells: &[Cell]) -> Result<(), CohortError> {
+        let caution = Cell::Text(SHORT_CAUTION.to_owned());
+        let cells = [cells, &[caution][..]].concat();
         debug_assert_eq!(cells.len(), self.schema.width(), "a cell for every column");
         let failed = |error: io::Error| CohortError::Table { table: self.name, kind: error.kind() };
-        self.comma.push(cells).map_err(failed)?;
-        self.parquet.push(cells).map_err(failed)
+        self.comma.push(&cells).map_err(failed)?;
+        self.parquet.push(&cells).map_err(failed)
     }
 
     /// Complete and sync both files.

@@ -4,6 +4,9 @@ use super::column::{CASES, Column, FINDINGS, HOLES, JUDGED, KEYS, Kind};
 use crate::cohort::error::CohortError;
 use crate::cohort::manifest::Manifest;
 
+/// The last column of every table.
+const CAUTION: &str = "caution";
+
 /// One column of a table as written.
 #[derive(Clone, Debug)]
 pub(crate) struct Head {
@@ -51,11 +54,18 @@ impl Schema {
         let own = manifest.columns().len();
         for schema in [Self::cases(manifest), Self::holes(manifest)] {
             let (fixed, added) = schema.0.split_at(schema.0.len() - own);
-            if let Some(head) = added.iter().find(|a| fixed.iter().any(|f| f.name == a.name)) {
+            let is_taken = |a: &&Head| a.name == CAUTION || fixed.iter().any(|f| f.name == a.name);
+            if let Some(head) = added.iter().find(is_taken) {
                 return Err(CohortError::ColumnTaken { name: head.name.clone() });
             }
         }
         Ok(())
+    }
+
+    /// And, last, what no number of the table is.
+    pub(crate) fn with_caution(mut self) -> Self {
+        self.0.push(Head { name: CAUTION.to_owned(), kind: Kind::Text, is_key: false });
+        self
     }
 
     pub(crate) fn heads(&self) -> &[Head] {
