@@ -134,6 +134,47 @@ fn holes(report: &[u8]) -> BTreeMap<String, String> {
         .collect()
 }
 
+/// Rows of a table, sorted; in each cell the names of several holes, sorted.
+fn rows(table: &[u8]) -> Vec<Vec<String>> {
+    let mut reader = csv::Reader::from_reader(table);
+    let mut rows: Vec<Vec<String>> = reader
+        .records()
+        .map(|row| {
+            let cell = |cell: &str| {
+                let mut words: Vec<&str> = cell.split("; ").collect();
+                words.sort_unstable();
+                words.join("; ")
+            };
+            row.expect("a row").iter().map(cell).collect()
+        })
+        .collect();
+    rows.sort();
+    rows
+}
+
+#[test]
+fn refined_directions_follow_their_hole_wherever_it_stands_in_the_plan() {
+    let home = tempfile::tempdir().expect("a folder");
+    let world = World::make(home.path(), "a", &SeriesHeader::default());
+    let text = fs::read_to_string(&world.plan).expect("readable");
+    assert!(text.contains("swivel_deg"), "there is something to refine");
+    let refine = |plan: &Path, name: &str, threads: &str| {
+        let out = home.path().join(name);
+        let text = |path: &Path| path.to_str().expect("UTF-8").to_owned();
+        let (scan, plan, to) = (text(&world.scan), text(plan), text(&out));
+        let flags = ["--samples", "50", "--timeless", "--threads", threads];
+        let run = pilothole(&[&["refine", &scan, &plan, "--out", &to][..], &flags].concat());
+        assert_eq!(run.status.code(), Some(0), "{:?}", said(&run));
+        holes(&fs::read(out.join("refine.json")).expect("there"))
+    };
+    let there = refine(&world.plan, "there", "1");
+    let back = refine(&reversed(&world.plan), "back", "2");
+    assert!(there.len() > 2);
+    for (id, digest) in &there {
+        assert_eq!(back.get(id), Some(digest), "hole {id} changes with its place");
+    }
+}
+
 #[test]
 fn results_follow_their_hole_wherever_it_stands_in_the_plan() {
     let home = tempfile::tempdir().expect("a folder");
@@ -141,6 +182,9 @@ fn results_follow_their_hole_wherever_it_stands_in_the_plan() {
     let there = assess(&world.scan, &world.plan, &home.path().join("there"), "1");
     let plan = reversed(&world.plan);
     let back = assess(&world.scan, &plan, &home.path().join("back"), "2");
+    for table in ["kit.csv", "spares.csv"] {
+        assert_eq!(rows(&there[table]), rows(&back[table]), "{table}");
+    }
     let (there, back) = (holes(&there["report.json"]), holes(&back["report.json"]));
     assert!(there.len() > 2);
     for (id, digest) in &there {

@@ -1,5 +1,7 @@
 //! Killed, full, locked, linked, oddly named: a sentence, and nothing lost.
 
+mod every_command;
+
 use std::collections::BTreeMap;
 use std::ffi::OsStr;
 use std::fs;
@@ -10,6 +12,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 use std::time::Duration;
 
+use every_command::World;
 use pilothole_phantom::{Case, Recipe, SceneKind, SeriesHeader, write_series};
 use pilothole_tests::{aloud, binary, files_below, said};
 use tempfile::TempDir;
@@ -338,4 +341,29 @@ fn odd_names_work_or_are_refused_with_a_sentence() {
         .output()
         .expect("the binary runs");
     assert_eq!(missing.status.code(), Some(3), "{:?}", said(&missing));
+}
+
+#[test]
+fn every_command_that_writes_says_that_it_cannot_and_touches_nothing() {
+    let home = tempfile::tempdir().expect("a folder");
+    let world = World::make(home.path(), "a", &SeriesHeader::default());
+    // A file stands where the folder of all results would be made.
+    fs::write(&world.out, "mine").expect("written");
+    let before = held(home.path());
+    let mut looked_at = 0;
+    for words in world.commands("a", "1") {
+        // What is compared would have to be there first.
+        if !words.iter().any(|word| word == "--out") || words[0] == "compare" {
+            continue;
+        }
+        looked_at += 1;
+        let run = every_command::run(&words);
+        let (_, stderr) = said(&run);
+        assert!(matches!(run.status.code(), Some(1 | 2)), "{words:?}: {stderr}");
+        assert!(stderr.lines().any(|line| line.starts_with("error: ")), "{words:?}: {stderr}");
+        assert!(!stderr.contains(home.path().to_str().expect("UTF-8")), "{words:?}: {stderr}");
+        assert!(!stderr.contains("fault in pilothole"), "{words:?}: {stderr}");
+        assert!(held(home.path()) == before, "{words:?} changed something");
+    }
+    assert!(looked_at >= 8, "the commands that write were run: {looked_at}");
 }

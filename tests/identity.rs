@@ -4,13 +4,14 @@
 mod every_command;
 
 use std::fs;
+use std::io::Write;
 use std::path::Path;
 use std::process::Command;
 
 use every_command::{World, results, run};
 
 use pilothole_phantom::{Identity, SeriesHeader, demo_hip, write_series};
-use pilothole_tests::binary;
+use pilothole_tests::{binary, files_below};
 
 /// Made for this test; recognisable, no real person's.
 const PLANTED: [&str; 8] = [
@@ -165,4 +166,87 @@ fn nothing_planted_leaves_by_any_error_path() {
         fs::write(&world.scan, "ZZQUILLFEATHER PATNUM7788991").expect("written");
     }
     is_clean(results(&world.out), &["every error path"]);
+}
+
+/// An archive of the slices whose names and comment are planted.
+fn planted_zip(scan: &Path, to: &Path) {
+    let mut writer = zip::ZipWriter::new(fs::File::create(to).expect("made"));
+    writer.set_comment("PATNUM7788991").expect("short");
+    let options = zip::write::SimpleFileOptions::default();
+    for (at, path) in files_below(scan).iter().enumerate() {
+        writer.start_file(format!("ZZQUILLFEATHER/{at}"), options).expect("starts");
+        writer.write_all(&fs::read(path).expect("readable")).expect("writes");
+    }
+    writer.finish().expect("finishes");
+}
+
+fn planted_tar(scan: &Path, to: &Path) {
+    let mut builder = tar::Builder::new(fs::File::create(to).expect("made"));
+    builder.append_dir_all("ZZQUILLFEATHER", scan).expect("appends");
+    builder.finish().expect("finishes");
+}
+
+/// A NIfTI-1 file of 24 voxels an edge, a bright cube in soft tissue in air, with
+/// something planted in every field of text of its header.
+fn planted_nifti(to: &Path) {
+    const EDGE: i16 = 24;
+    let mut bytes = vec![0_u8; 352];
+    bytes[0..4].copy_from_slice(&348_i32.to_le_bytes());
+    for (at, value) in [(40, 3), (42, EDGE), (44, EDGE), (46, EDGE), (48, 1), (70, 4), (72, 16)] {
+        bytes[at..at + 2].copy_from_slice(&value.to_le_bytes());
+    }
+    bytes[108..112].copy_from_slice(&352_f32.to_le_bytes());
+    bytes[123] = 2;
+    bytes[254] = 1;
+    for (at, step) in [(280, -2_f32), (300, -2.0), (320, 2.0)] {
+        bytes[at..at + 4].copy_from_slice(&step.to_le_bytes());
+    }
+    for (at, word) in PLANTED.iter().zip([4, 14, 148, 170, 228, 328]).map(|(word, at)| (at, word)) {
+        let room = if at == 4 { 10 } else { 14 };
+        let text = &word.as_bytes()[..word.len().min(room)];
+        bytes[at..at + text.len()].copy_from_slice(text);
+    }
+    bytes[344..348].copy_from_slice(b"n+1\0");
+    let within = |from: i16, at: [i16; 3]| at.iter().all(|i| (from..EDGE - from).contains(i));
+    for z in 0..EDGE {
+        for y in 0..EDGE {
+            for x in 0..EDGE {
+                let hu: i16 = match [x, y, z] {
+                    at if within(8, at) => 900,
+                    at if within(3, at) => 50,
+                    _ => -1000,
+                };
+                bytes.extend(hu.to_le_bytes());
+            }
+        }
+    }
+    fs::write(to, bytes).expect("written");
+}
+
+#[test]
+fn nothing_planted_leaves_by_an_archive_or_a_nifti_file() {
+    let home = tempfile::tempdir().expect("a folder");
+    let world = World::make(home.path(), "zzfoldername", &header());
+    let place = |name: &str| home.path().join(name);
+    planted_zip(&world.scan, &place("zzfoldername.zip"));
+    planted_tar(&world.scan, &place("zzfoldername.tar"));
+    planted_nifti(&place("zzfoldername.nii"));
+    let text = |path: &Path| path.to_str().expect("UTF-8").to_owned();
+    let (plan, to) = (text(&world.plan), text(&world.out));
+    for ending in ["zip", "tar", "nii"] {
+        let scan = text(&place(&format!("zzfoldername.{ending}")));
+        search(&["inspect", &scan, "--json", "--identity"], None);
+        search(&["bone", &scan, "--out", &to], Some(&world.out));
+        assert!(results(&world.out).len() > 2, "{ending}: bones were written");
+        fs::remove_dir_all(&world.out).expect("removed");
+        search(&["assess", &scan, &plan, "--out", &to, "--samples", "20"], Some(&world.out));
+        // Cut short: an error path.
+        let whole = fs::read(&scan).expect("readable");
+        fs::write(&scan, &whole[..whole.len() / 3]).expect("written");
+        search(&["inspect", &scan], None);
+        search(&["assess", &scan, &plan, "--out", &to], None);
+        if world.out.exists() {
+            fs::remove_dir_all(&world.out).expect("removed");
+        }
+    }
 }

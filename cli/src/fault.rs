@@ -22,3 +22,33 @@ pub(crate) fn keep_quiet() {
 pub(crate) fn place() -> Option<String> {
     PLACE.lock().ok()?.clone()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Passes in either case; what it prints is asked by the test below.
+    #[test]
+    fn a_panic_over_a_patient() {
+        keep_quiet();
+        let caught = std::panic::catch_unwind(|| panic!("ZZQUILLFEATHER"));
+        assert!(caught.is_err());
+        let place = place().expect("the place is known");
+        assert!(place.contains("fault.rs:") && !place.contains("ZZ"), "{place}");
+    }
+
+    #[test]
+    fn a_panic_prints_no_input_at_the_noisiest() {
+        let test = std::env::current_exe().expect("a test has a program");
+        let run = std::process::Command::new(test)
+            .args(["--exact", "fault::tests::a_panic_over_a_patient", "--nocapture"])
+            .env("RUST_BACKTRACE", "full")
+            .env("RUST_LOG", "trace")
+            .output()
+            .expect("it runs");
+        let said = [run.stdout, run.stderr].concat();
+        let said = String::from_utf8_lossy(&said);
+        assert!(run.status.success() && said.contains("1 passed"), "{said}");
+        assert!(!said.contains("ZZQUILLFEATHER"), "{said}");
+    }
+}

@@ -119,6 +119,7 @@ pub(crate) fn run(words: &[String]) -> Output {
 }
 
 /// Everything below a folder that may be passed on, by its place in it.
+#[allow(dead_code, reason = "each test file uses its part")]
 pub(crate) fn results(folder: &Path) -> Vec<(String, Vec<u8>)> {
     if !folder.exists() {
         return Vec::new();
