@@ -280,7 +280,7 @@ fn fit_sphere(
 fn apart_mm(patch: &Patch<'_>, hint: &HipHint, centre: PatientPoint, rays: &[Direction]) -> f64 {
     let moved = |face: usize| {
         let mut by = [0.0; 3];
-        by[face / 2] = if face % 2 == 0 { -BESIDE_MM } else { BESIDE_MM };
+        by[face / 2] = if face.is_multiple_of(2) { -BESIDE_MM } else { BESIDE_MM };
         let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
         sphere_from(patch, hint.centre + Offset(by), usual_mm, rays).0.distance_mm(centre)
     };

@@ -183,7 +183,9 @@ fn mark_lumens(patch: &Patch<'_>, lumens: &[u32], marker: u8, owners: &mut [u8])
     let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
     let neighbours = patch.neighbours();
     let mut front: Vec<usize> = lumens.iter().map(|at| *at as usize).collect();
-    front.iter().for_each(|at| owners[*at] = marker);
+    for at in &front {
+        owners[*at] = marker;
+    }
     for _ in 0..(RIM_MM / finest).ceil() as usize {
         let mut next = Vec::new();
         for at in front {
