@@ -33,6 +33,10 @@ const SOFT_HU: f32 = 110.0;
 const SOFT_SHARE: f64 = 0.5;
 /// Sides that may rise to cortex instead: calcified plaques, a bone that is met.
 const BRIGHT_SHARE: f64 = 0.05;
+/// Rise outwards that shows a rim, HU: three times what noise adds.
+const RIM_HU: f32 = 100.0;
+/// Sides that may show a rim; a bone shows it on most.
+const RIM_SHARE: f64 = 0.3;
 
 /// The lumens of a region.
 pub(crate) struct Lumens {
@@ -160,7 +164,7 @@ fn erode_row(row: &mut [u64], half: usize) {
 fn is_lumen(patch: &Patch<'_>, bodies: &[u8], piece: &Piece) -> bool {
     let strides = patch.strides().map(|s| s as isize);
     let reach = patch.spacing_mm.map(|s| ((BESIDE_MM / s).round() as isize).max(2));
-    let (mut all, mut soft, mut bright) = (0_usize, 0_usize, 0_usize);
+    let (mut all, mut soft, mut bright, mut rim) = (0_usize, 0_usize, 0_usize, 0_usize);
     for at in piece.voxels() {
         let index = patch.index(at);
         for (axis, outward) in (0..3).flat_map(|axis| [(axis, -1_isize), (axis, 1)]) {
@@ -182,9 +186,15 @@ fn is_lumen(patch: &Patch<'_>, bodies: &[u8], piece: &Piece) -> bool {
                     bright += 1;
                     break;
                 }
+                if hu > patch.hu.at(at) + RIM_HU {
+                    rim += 1;
+                    break;
+                }
             }
         }
     }
     let all = all as f64;
-    soft as f64 >= SOFT_SHARE * all && bright as f64 <= BRIGHT_SHARE * all
+    soft as f64 >= SOFT_SHARE * all
+        && bright as f64 <= BRIGHT_SHARE * all
+        && rim as f64 <= RIM_SHARE * all
 }
