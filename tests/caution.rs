@@ -44,13 +44,14 @@ fn every_file_carries_the_caution_and_no_command_fills_a_terminal() {
             continue;
         }
         let mut plain = bytes;
-        if place.ends_with(".gz") {
+        let kind = place.rsplit('.').next();
+        if kind == Some("gz") {
             let packed = std::mem::take(&mut plain);
             GzDecoder::new(&packed[..]).read_to_end(&mut plain).expect("gzip");
         }
         let words = String::from_utf8_lossy(&plain);
         // A table without a row has the head only.
-        let is_empty = place.ends_with(".csv") && words.lines().count() == 1;
+        let is_empty = kind == Some("csv") && words.lines().count() == 1;
         let wanted = if is_empty { ",caution" } else { "not a medical device" };
         assert!(words.contains(wanted), "{place} lacks the caution");
         carried += 1;

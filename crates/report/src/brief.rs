@@ -11,7 +11,7 @@ use crate::words::verdict;
 pub fn brief(record: &Record, width: usize) -> String {
     let width = width.max(40);
     let lines = [
-        format!("to order: {}", orders(record)),
+        format!("to order, mm: {}", orders(record)),
         format!("fill first: {}", first(record)),
         format!("do not count on: {}", weak(record)),
         format!("no drill reaches: {}", blocked(record)),
@@ -37,7 +37,7 @@ fn orders(record: &Record) -> String {
             None => by_screw.push((&line.screw, lengths.collect())),
         }
     }
-    let words = by_screw.iter().map(|(screw, all)| format!("{screw}: {} mm", all.join(" ")));
+    let words = by_screw.iter().map(|(screw, all)| format!("{screw}: {}", all.join(" ")));
     let text = words.collect::<Vec<_>>().join("; ");
     if text.is_empty() { "none".to_owned() } else { text }
 }

@@ -52,11 +52,7 @@ impl<'a> Sheet<'a> {
         text: &str,
         width: f32,
     ) {
-        let smaller = (size * width / width_of(text, size).max(1.0)).clamp(0.68 * size, size);
-        let mut shown = text.to_owned();
-        while width_of(&shown, smaller) > width && shown.chars().count() > 2 {
-            shown = crate::text::shortened(&shown, shown.chars().count() - 1);
-        }
+        let (smaller, shown) = fitted(text, size, width);
         self.text(x, y, face, smaller, &shown);
     }
 
@@ -139,6 +135,18 @@ pub(super) fn width_of(text: &str, size: f32) -> f32 {
     text.chars().map(em).sum::<f32>() * size
 }
 
+/// The size at which a text fits a width, and the text, cut where the smallest
+/// size does not do.
+fn fitted(text: &str, size: f32, width: f32) -> (f32, String) {
+    let smaller = (size * width / width_of(text, size).max(1.0)).clamp(0.68 * size, size);
+    let mut shown = text.to_owned();
+    // A text made to fit may be too wide by a rounding.
+    while width_of(&shown, smaller) > width + 0.01 && shown.chars().count() > 2 {
+        shown = crate::text::shortened(&shown, shown.chars().count() - 1);
+    }
+    (smaller, shown)
+}
+
 /// Words in lines of at most `width` pt.
 pub(super) fn wrapped(text: &str, width: f32, size: f32) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
@@ -157,6 +165,19 @@ pub(super) fn wrapped(text: &str, width: f32, size: f32) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_name_is_made_smaller_before_it_is_cut() {
+        for length in 6..=11 {
+            for letter in ["d", "o", "n"] {
+                let name = letter.repeat(length);
+                let (size, shown) = fitted(&name, 13.0, 61.0);
+                assert_eq!(shown, name);
+                assert!(width_of(&shown, size) <= 61.01 && size >= 8.8, "{size}");
+            }
+        }
+        assert!(fitted(&"d".repeat(30), 13.0, 61.0).1.ends_with('\u{2026}'));
+    }
 
     #[test]
     fn lines_hold_their_width() {
