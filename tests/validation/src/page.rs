@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 
+use crate::broken;
 use crate::claims::{Section, World, sections};
+use crate::picture::{Picture, pictures};
 use crate::row::Row;
 
 /// Where it lies in the repository.
@@ -32,17 +34,25 @@ One page each: [the native pelvis](scans/native.md), [the pelvis with metal](sca
 - Both pelvic scans have slices of 3 mm.
 ";
 
-/// The page of a world.
+/// The page of a world, and its pictures.
 ///
 /// - `committed`: the page as it is; rows that need a scan are taken from it
 ///   where there is none.
-pub fn page(world: &World, committed: &str) -> String {
+pub fn page(world: &World, committed: &str) -> (String, Vec<Picture>) {
     let mut text = HEAD.to_owned();
-    for section in sections(world) {
-        write_section(&mut text, &section, world.scans.is_none().then_some(committed));
+    let sections = sections(world);
+    let pictures = pictures(world, &sections);
+    for section in &sections {
+        write_section(&mut text, section, world.scans.is_none().then_some(committed));
+        for picture in pictures.iter().filter(|picture| picture.section == section.title) {
+            let place = picture.place.trim_start_matches("docs/");
+            // A string takes any text.
+            let _written = write!(text, "\n![{}]({place})\n", picture.alt);
+        }
     }
+    text.push_str(&broken::table(&world.root));
     text.push_str(TAIL);
-    text
+    (text, pictures)
 }
 
 fn write_section(text: &mut String, section: &Section, kept: Option<&str>) {
