@@ -2,8 +2,12 @@
 
 use std::path::Path;
 
-use pilothole_study::{CaseParams, Replace, Side, judge_case, propose_landmarks, read_plan};
+use pilothole_bone::{BoneFinding, BoneParams, HipHint, HipHints, Side as BoneSide, find_bones};
+use pilothole_study::{
+    CaseParams, Limits, Replace, Side, judge_case, open, propose_landmarks, read_plan,
+};
 use pilothole_tests::{aloud, real_scans, root};
+use pilothole_volume::{PatientPoint, Region};
 
 /// Judge a plan of `fixtures/plans` on an open scan.
 fn judged(scan: &Path, plan: &str) -> pilothole_study::Judged {
@@ -55,6 +59,32 @@ fn the_roof_of_both_native_hips_holds_long_screws() {
     }
 }
 
+/// The right plan is the left one mirrored onto the right hip bone, so twins
+/// should meet as much bone. 6 mm, own choice, is what 3 mm slices and a path
+/// that skims a wall may add; a wall that is not closed or a neighbour that is
+/// joined adds more.
+#[test]
+fn twins_in_both_native_hips_meet_as_much_bone() {
+    let Some(data) = real_scans() else { return };
+    let depths = |plan: &str| {
+        let file = read_plan(&root().join("fixtures/plans").join(plan)).expect("sound");
+        let judged = judged(&data.join("pelvis_native_3mm/series.zip"), plan);
+        let depth = |hole: &pilothole_assess::HoleResult| {
+            (file.plan.holes[hole.hole].id.clone(), hole.bone_depth_mm().expect("both ends"))
+        };
+        judged.holes.iter().map(depth).collect::<Vec<_>>()
+    };
+    let right = depths("pelvis-native-right.toml");
+    let mut twins = 0;
+    for (id, depth_mm) in depths("pelvis-native-left.toml") {
+        let (_, twin_mm) = right.iter().find(|(twin, _)| *twin == id).expect("a twin");
+        aloud(&format!("{id}: {depth_mm:.1} mm left, {twin_mm:.1} mm right"));
+        assert!((depth_mm - twin_mm).abs() < 6.0, "{id}: {depth_mm} and {twin_mm} mm");
+        twins += 1;
+    }
+    assert_eq!(twins, 10);
+}
+
 #[test]
 fn the_clean_hip_of_the_coarse_scan_is_judged_with_its_reservations() {
     let Some(data) = real_scans() else { return };
@@ -72,6 +102,33 @@ fn the_clean_hip_of_the_coarse_scan_is_judged_with_its_reservations() {
             hole.trust
         );
     }
+}
+
+/// Centres as one reader set them (`landmarks.json` beside the scan).
+#[test]
+fn beside_the_nail_the_joint_is_doubted_and_a_spine_is_no_sacrum() {
+    let Some(data) = real_scans() else { return };
+    let limits = Limits::default();
+    let scan = open(&data.join("pelvis_metal_3mm/series.zip"), &limits).expect("readable");
+    let volume = scan.read(None, &limits).expect("usable").volume;
+    let hint = |side, centre| HipHint { side, centre: PatientPoint(centre), radius_mm: None };
+    let hips = vec![
+        hint(BoneSide::Left, [83.2, -142.7, 127.9]),
+        hint(BoneSide::Right, [-82.0, -144.0, 124.7]),
+    ];
+    let hips = HipHints { hips, points: Vec::new() };
+    let params = BoneParams { hips, ..BoneParams::default() };
+    let bones = find_bones(&volume, Region::whole(volume.grid()), &params).expect("bones");
+    let doubted: Vec<BoneSide> = bones
+        .findings
+        .iter()
+        .filter_map(|finding| match finding {
+            BoneFinding::JointDoubtful { side, .. } => Some(*side),
+            _ => None,
+        })
+        .collect();
+    assert_eq!(doubted, [BoneSide::Left], "the nail is in the left femur");
+    assert!(bones.findings.iter().any(|finding| finding.code() == "bone.spine_in_sacrum"));
 }
 
 /// Name and place of every hip centre in a block of proposals.

@@ -107,6 +107,22 @@ pub enum BoneFinding {
         /// Share below which this is said.
         limit: f64,
     },
+    /// Beside metal the middle of the joint follows the hint more than the scan.
+    JointDoubtful {
+        /// Which hip.
+        side: Side,
+        /// How far from it hints 4 mm beside the one given lead, mm.
+        apart_mm: f64,
+        /// Distance above which this is said, mm.
+        limit_mm: f64,
+    },
+    /// What bears the sacrum's name is more: the lumbar spine is not told from it.
+    SpineInSacrum {
+        /// How far above the higher hip centre it reaches, mm.
+        above_mm: f64,
+        /// How far a sacrum reaches, mm.
+        limit_mm: f64,
+    },
     /// The sacroiliac joint does not show, or the region does not reach it; the
     /// border between sacrum and hip bone there is a guess.
     SacroiliacNotResolved {
@@ -166,6 +182,8 @@ impl BoneFinding {
             Self::HipOutside { .. } => "bone.hip_outside",
             Self::NoHead { .. } => "bone.no_head",
             Self::JointNotResolved { .. } => "bone.joint_unresolved",
+            Self::JointDoubtful { .. } => "bone.joint_doubtful",
+            Self::SpineInSacrum { .. } => "bone.spine_in_sacrum",
             Self::SacroiliacNotResolved { .. } => "bone.sacroiliac_unresolved",
             Self::Touching { .. } => "bone.touching",
             Self::LeftOut { .. } => "bone.left_out",

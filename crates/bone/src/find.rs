@@ -3,11 +3,12 @@
 use pilothole_volume::{Field, Labels, NOTHING_I16, PatientPoint, Region, Volume, VolumeError};
 use rayon::prelude::*;
 
-use crate::bones::{BoneFinding, Bones, JointRecord};
+use crate::bones::{BoneFinding, BoneRecord, Bones, JointRecord};
 use crate::coarse::Cells;
 use crate::edge::Edge;
 use crate::enclose::{Enclosed, Prior, Task, enclose, spaces};
 use crate::joint::{Joint, Socket};
+use crate::lumen;
 use crate::metal;
 use crate::params::{BoneName, BoneParams};
 use crate::patch::Patch;
@@ -19,6 +20,12 @@ use crate::wall::{WEAK_SHARE, walls};
 
 /// Shares of directions below which a joint counts as not resolved.
 const JOINT_SEEN_LIMIT: f64 = 0.25;
+/// How far apart the middles of a joint may lie that neighbouring hints lead to,
+/// mm: as far as the hints of one careful reader.
+const JOINT_APART_MM: f64 = 3.0;
+/// How far above a hip centre a sacrum reaches, mm; own choice: on an open scan
+/// its base lies 85 to 105 mm above, and a vertebra is 30 to 40 mm high.
+const SACRUM_REACH_MM: f64 = 125.0;
 /// Voxel edge above which a thin cortex is not resolved, mm: half of the mean
 /// pelvic cortex (1.5 mm) needs 1 mm, own choice on published protocol advice.
 const COARSE_MM: f64 = 1.0;
@@ -61,9 +68,11 @@ pub fn find_bones(
         || metal::find(&patch, params.metal_hu, volume.ceiling_hu()),
     );
     let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let owned = separate(&patch, walls, &metal.metal, &hips, &params.hips);
-    let (mut labels, names) = enclosed(&patch, &cells, owned, &hips);
-    pieces::clean(&patch, &metal.metal, &mut labels, &mut findings);
+    let lumens = lumen::find(&patch);
+    let owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
+    let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
+    let labelled = (labels.as_mut_slice(), &mut names);
+    pieces::clean(&patch, &metal.metal, &lumens, labelled, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
     edge.settle(&mut labels);
     let names = pieces::renumber(&mut labels, &names);
@@ -76,6 +85,7 @@ pub fn find_bones(
             )
         },
     );
+    spine_finding(&patch, &records, &hips, &mut findings);
     last_findings(&patch, &metal, &artefact, placed, &mut findings);
     Ok(Bones {
         region,
@@ -148,6 +158,10 @@ fn find_hips(patch: &Patch<'_>, params: &BoneParams, findings: &mut Vec<BoneFind
             let limit = JOINT_SEEN_LIMIT;
             findings.push(BoneFinding::JointNotResolved { side, seen_fraction, limit });
         }
+        if let Some(apart_mm) = hip.joint.apart_mm.filter(|mm| *mm > JOINT_APART_MM) {
+            let limit_mm = JOINT_APART_MM;
+            findings.push(BoneFinding::JointDoubtful { side, apart_mm, limit_mm });
+        }
         if hip.sacroiliac.is_none() {
             findings.push(BoneFinding::SacroiliacNotResolved { side });
         }
@@ -171,7 +185,7 @@ fn in_head_shell(patch: &Patch<'_>, hips: &[Hip], at: usize) -> bool {
 /// What the walls enclose: a label a voxel, and the bones' names by label.
 fn enclosed(patch: &Patch<'_>, cells: &Cells, owned: Owned, hips: &[Hip]) -> (Vec<u8>, Names) {
     let enclosed = enclose_all(patch, cells, &owned, hips);
-    let Owned { owners: mut labels, names } = owned;
+    let Owned { owners: mut labels, names, .. } = owned;
     merge(patch, &enclosed, &mut labels);
     (labels, names)
 }
@@ -190,7 +204,10 @@ fn enclose_all(
             Some(hip.joint.socket(patch, |at| owned.owners[at] == owner))
         })
         .collect();
-    let spaces = spaces(patch, &owned.owners, owned.names.len());
+    let mut spaces = spaces(patch, &owned.owners, owned.names.len());
+    if let Some(lumen) = owned.lumen {
+        spaces[usize::from(lumen) - 1] = None;
+    }
     spaces
         .par_iter()
         .enumerate()
@@ -281,6 +298,24 @@ fn claim(label: u8, percents: &[u8], labels: &mut [u8], best: &mut [u8]) {
         if percent > best {
             (*to, *best) = (label, *percent);
         }
+    }
+}
+
+/// Say when what bears the sacrum's name goes on as the lumbar spine.
+fn spine_finding(
+    patch: &Patch<'_>,
+    records: &[BoneRecord],
+    hips: &[Hip],
+    findings: &mut Vec<BoneFinding>,
+) {
+    let Some(sacrum) = records.iter().find(|r| r.name == Some(BoneName::Sacrum)) else { return };
+    let [low, high] = sacrum.bounds;
+    let ends = [low, high.map(|h| h - 1)].map(|index| patch.centre(index).0[2]);
+    let top = ends[0].max(ends[1]);
+    let above = hips.iter().map(|hip| top - hip.joint.centre.0[2]).fold(f64::INFINITY, f64::min);
+    if above.is_finite() && above > SACRUM_REACH_MM {
+        let limit_mm = SACRUM_REACH_MM;
+        findings.push(BoneFinding::SpineInSacrum { above_mm: above, limit_mm });
     }
 }
 

@@ -9,6 +9,7 @@
 use std::f64::consts::{PI, TAU};
 
 use pilothole_volume::{Direction, Offset, PatientPoint, nearest_voxel};
+use rayon::prelude::*;
 
 use crate::middle::{beside_metal, middle_near};
 use crate::params::{HipHint, Side};
@@ -36,6 +37,8 @@ const SOCKET_REACH_MM: f64 = 12.0;
 const HINT_REACH_MM: f64 = 12.0;
 /// How far the sphere's centre may move from that middle, mm.
 const CENTRE_REACH_MM: f64 = 6.0;
+/// How far beside a hint another might have been given, mm.
+const BESIDE_MM: f64 = 4.0;
 /// Spacing of the centres from which the fit starts, mm.
 const START_MM: f64 = 2.5;
 /// Where bone lies again beyond a socket's plate and its marrow, mm.
@@ -56,6 +59,9 @@ pub(crate) struct Joint {
     pub(crate) head: bool,
     /// Share of the directions out of the neck in which a valley was seen.
     pub(crate) seen_fraction: f64,
+    /// How far from the centre hints beside the one given lead, mm; asked beside
+    /// metal only, where the scan says least.
+    pub(crate) apart_mm: Option<f64>,
     radii_mm: Vec<f32>,
 }
 
@@ -89,12 +95,20 @@ impl Joint {
         let usual_neck = Direction::along(Offset([0.75 * lateral, 0.15, -0.65]))?;
         let rays: Vec<Direction> =
             spread(FIT_DIRECTIONS).filter(|d| d.dot(usual_neck) < 0.5).collect();
-        let (centre, radius_mm) = fit_sphere(patch, hint, &rays);
+        let metal = beside_metal(patch, hint.centre);
+        let (centre, radius_mm) = fit_sphere(patch, hint, metal, &rays);
         let neck = find_neck(patch, centre, radius_mm, usual_neck);
-        let (radii_mm, seen_fraction) =
-            follow_valley(patch, centre, radius_mm, neck, beside_metal(patch, hint.centre));
-        let mut joint =
-            Self { side: hint.side, centre, radius_mm, neck, head: false, seen_fraction, radii_mm };
+        let (radii_mm, seen_fraction) = follow_valley(patch, centre, radius_mm, neck, metal);
+        let mut joint = Self {
+            side: hint.side,
+            centre,
+            radius_mm,
+            neck,
+            head: false,
+            seen_fraction,
+            apart_mm: metal.then(|| apart_mm(patch, hint, centre, &rays)),
+            radii_mm,
+        };
         joint.head = joint.holds_a_head(patch, &rays);
         Some(joint)
     }
@@ -248,12 +262,29 @@ fn read(patch: &Patch<'_>, from: PatientPoint, ray: Direction, at_mm: f64) -> f3
 /// The sphere found from where the edges of bone face, or from where the joint
 /// was said to be where too few do or metal is near, whose streaks make edges of
 /// their own.
-fn fit_sphere(patch: &Patch<'_>, hint: &HipHint, rays: &[Direction]) -> (PatientPoint, f64) {
+fn fit_sphere(
+    patch: &Patch<'_>,
+    hint: &HipHint,
+    metal: bool,
+    rays: &[Direction],
+) -> (PatientPoint, f64) {
     let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
     let near = |middle: &PatientPoint| middle.distance_mm(hint.centre) <= HINT_REACH_MM;
-    let middle = middle_near(patch, hint.centre).filter(near).unwrap_or(hint.centre);
-    let start = if beside_metal(patch, hint.centre) { hint.centre } else { middle };
+    let middle = || middle_near(patch, hint.centre).filter(near).unwrap_or(hint.centre);
+    let start = if metal { hint.centre } else { middle() };
     sphere_from(patch, start, usual_mm, rays)
+}
+
+/// How far from `centre` the sphere's centre comes when the hint moves by
+/// [`BESIDE_MM`] along each axis, mm.
+fn apart_mm(patch: &Patch<'_>, hint: &HipHint, centre: PatientPoint, rays: &[Direction]) -> f64 {
+    let moved = |face: usize| {
+        let mut by = [0.0; 3];
+        by[face / 2] = if face.is_multiple_of(2) { -BESIDE_MM } else { BESIDE_MM };
+        let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
+        sphere_from(patch, hint.centre + Offset(by), usual_mm, rays).0.distance_mm(centre)
+    };
+    (0..6).into_par_iter().map(moved).reduce(|| 0.0, f64::max)
 }
 
 fn sphere_from(

@@ -7,6 +7,8 @@ use rayon::prelude::*;
 
 use crate::bones::BoneFinding;
 use crate::find::Names;
+use crate::lumen::Lumens;
+use crate::params::BoneName;
 use crate::patch::Patch;
 use crate::runs::{Piece, pieces};
 
@@ -25,11 +27,19 @@ const HOLLOW_HU: f32 = 130.0;
 /// Share of hollow voxels under which a body is solid.
 const SOLID_FRACTION: f64 = 0.2;
 
-/// Remove pieces that are no bone from the labels.
+/// Farthest gap between the boxes of two pieces of one femur, mm: all that lies
+/// lateral and low is taken for a femur, hands and the table's parts too.
+const APART_MM: f64 = 40.0;
+/// Most labels.
+const MOST_LABELS: usize = u8::MAX as usize;
+
+/// Remove pieces that are no bone from the labels, take the name of a femur from
+/// what lies apart from it, and say what was left out here or as a lumen.
 pub(crate) fn clean(
     patch: &Patch<'_>,
     metal: &Mask,
-    labels: &mut [u8],
+    lumens: &Lumens,
+    (labels, names): (&mut [u8], &mut Names),
     findings: &mut Vec<BoneFinding>,
 ) {
     let voxel_mm3 = patch.grid.voxel_mm3();
@@ -40,6 +50,7 @@ pub(crate) fn clean(
         *most = (*most).max(piece.voxel_count);
     }
     let mut left_out: Vec<&Piece> = Vec::new();
+    let mut kept: Vec<&Piece> = Vec::new();
     for piece in &pieces {
         let volume_mm3 = piece.voxel_count as f64 * voxel_mm3;
         let is_largest = largest.get(&piece.label) == Some(&piece.voxel_count);
@@ -53,16 +64,60 @@ pub(crate) fn clean(
             if lumen && volume_mm3 >= LEAST_BONE_MM3 {
                 left_out.push(piece);
             }
+        } else {
+            kept.push(piece);
         }
     }
-    if let Some(piece) = left_out.iter().max_by_key(|piece| piece.voxel_count) {
+    unname(patch, &kept, labels, names);
+    let largest = left_out.iter().max_by_key(|piece| piece.voxel_count);
+    let of_piece = |piece: &&Piece| patch.centre(patch.index(piece.runs[0].from));
+    if let Some(at) = lumens.at.or(largest.map(of_piece)) {
         let voxels: usize = left_out.iter().map(|piece| piece.voxel_count).sum();
         findings.push(BoneFinding::LeftOut {
-            count: left_out.len(),
-            volume_mm3: voxels as f64 * voxel_mm3,
-            at: patch.centre(patch.index(piece.runs[0].from)),
+            count: lumens.count + left_out.len(),
+            volume_mm3: (lumens.voxels.len() + voxels) as f64 * voxel_mm3,
+            at,
         });
     }
+}
+
+/// Give what lies apart from the largest piece of a femur a label of its own,
+/// without a name.
+fn unname(patch: &Patch<'_>, kept: &[&Piece], labels: &mut [u8], names: &mut Names) {
+    let femurs = (1..=names.len()).filter(|l| names[l - 1].is_some_and(BoneName::is_femur));
+    for femur in femurs.collect::<Vec<_>>() {
+        let own: Vec<&Piece> =
+            kept.iter().copied().filter(|piece| usize::from(piece.label) == femur).collect();
+        let Some(largest) = own.iter().max_by_key(|piece| piece.voxel_count) else { continue };
+        let middle = box_of(patch, largest);
+        for piece in own.iter().filter(|piece| gap_mm(box_of(patch, piece), middle) > APART_MM) {
+            if names.len() == MOST_LABELS {
+                return;
+            }
+            names.push(None);
+            for run in &piece.runs {
+                labels[run.from..run.to].fill(names.len() as u8);
+            }
+        }
+    }
+}
+
+/// Least and greatest place of a piece's voxels along each axis of the lattice, mm.
+fn box_of(patch: &Patch<'_>, piece: &Piece) -> [[f64; 2]; 3] {
+    let mut found = [[f64::INFINITY, f64::NEG_INFINITY]; 3];
+    for at in piece.runs.iter().flat_map(|run| [run.from, run.to - 1]) {
+        let index = patch.index(at);
+        for axis in 0..3 {
+            let place = index[axis] as f64 * patch.spacing_mm[axis];
+            found[axis] = [found[axis][0].min(place), found[axis][1].max(place)];
+        }
+    }
+    found
+}
+
+fn gap_mm(a: [[f64; 2]; 3], b: [[f64; 2]; 3]) -> f64 {
+    let apart = |axis: usize| (a[axis][0] - b[axis][1]).max(b[axis][0] - a[axis][1]).max(0.0);
+    (0..3).map(|axis| apart(axis).powi(2)).sum::<f64>().sqrt()
 }
 
 /// Solid, and never as dense as cortex.
@@ -86,7 +141,7 @@ fn is_bare_metal(patch: &Patch<'_>, metal: &Mask, piece: &Piece) -> bool {
 
 /// Number the labels from 1 without gaps: named bones in the order of their
 /// names, then the others by falling size; their names in that order.
-pub(crate) fn renumber(labels: &mut [u8], names: &[Option<crate::params::BoneName>]) -> Names {
+pub(crate) fn renumber(labels: &mut [u8], names: &[Option<BoneName>]) -> Names {
     let counts = counts(labels, names.len());
     let mut left: Vec<usize> = (1..=names.len()).filter(|label| counts[*label] > 0).collect();
     left.sort_by_key(|label| {

@@ -17,6 +17,8 @@ use crate::wall::{FREE_STRONG, FREE_WEAK, NOBODY};
 const LEAST_WALL_MM3: f64 = 400.0;
 /// Reach of a known point's marker, mm.
 const POINT_REACH_MM: f64 = 6.0;
+/// Width of the blurred rim around what contrast fills, mm.
+const RIM_MM: f64 = 3.0;
 /// Most bones told apart; the largest are kept.
 const MOST_BONES: usize = 200;
 
@@ -26,6 +28,8 @@ pub(crate) struct Owned {
     pub(crate) owners: Vec<u8>,
     /// Names of the bones by owner, `None` where no hint names it.
     pub(crate) names: Vec<Option<BoneName>>,
+    /// Owner of what contrast fills: no bone.
+    pub(crate) lumen: Option<u8>,
 }
 
 /// A hip joint with the sacroiliac joint of its side, where the region has it.
@@ -38,14 +42,17 @@ pub(crate) struct Hip {
 ///
 /// Metal that no bone's wall touches stays nobody's: it is inside a bone when
 /// that bone encloses it, else outside.
+///
+/// - `lumens`: array positions of what contrast fills, rising.
 pub(crate) fn separate(
     patch: &Patch<'_>,
     walls: Vec<u8>,
     metal: &Mask,
+    lumens: &[u32],
     hips: &[Hip],
     hints: &HipHints,
 ) -> Owned {
-    let mut owned = Owned { owners: walls, names: Vec::new() };
+    let mut owned = Owned { owners: walls, names: Vec::new(), lumen: None };
     let mut known: BTreeMap<BoneName, u8> = BTreeMap::new();
     let mut wanted: Vec<BoneName> = Vec::new();
     for hip in hips {
@@ -63,7 +70,14 @@ pub(crate) fn separate(
         let marker = known[&point.bone];
         mark_near(patch, point.at, marker, &mut owned.owners);
     }
-    let seeds = positions(&owned.owners, is_owned);
+    if !lumens.is_empty() {
+        owned.names.push(None);
+        let marker = owned.names.len() as u8;
+        owned.lumen = Some(marker);
+        mark_lumens(patch, lumens, marker, &mut owned.owners);
+    }
+    let lumen = owned.lumen;
+    let seeds = positions(&owned.owners, |owner| is_owned(owner) && Some(owner) != lumen);
     flood(patch, &seeds, FREE_WEAK, &mut owned.owners);
     own_the_rest(patch, metal, &mut owned);
     owned
@@ -154,11 +168,37 @@ fn below_and_medial(joint: &Joint, point: PatientPoint) -> bool {
 }
 
 /// Where only a sacrum can be: 62 mm or more medial of the hip centre, well
-/// behind and above it.
+/// behind and above it; from 50 mm behind it on, where the iliac tuberosities
+/// lean towards the midline, half a millimetre more for each millimetre.
 fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
     let offset = point - joint.centre;
     let medial_mm = -offset.0[0] * joint.side.lateral();
-    medial_mm > 62.0 && medial_mm < 110.0 && offset.0[1] > 12.0 && offset.0[2] > 30.0
+    let least_mm = 62.0 + 0.5 * (offset.0[1] - 50.0).max(0.0);
+    medial_mm > least_mm && medial_mm < 110.0 && offset.0[1] > 12.0 && offset.0[2] > 30.0
+}
+
+/// Mark what contrast fills with its blurred rim, whatever marks bones have
+/// there: outwards from the lumens as HU fall.
+fn mark_lumens(patch: &Patch<'_>, lumens: &[u32], marker: u8, owners: &mut [u8]) {
+    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let neighbours = patch.neighbours();
+    let mut front: Vec<usize> = lumens.iter().map(|at| *at as usize).collect();
+    for at in &front {
+        owners[*at] = marker;
+    }
+    for _ in 0..(RIM_MM / finest).ceil() as usize {
+        let mut next = Vec::new();
+        for at in front {
+            let (index, hu) = (patch.index(at), patch.hu.at(at));
+            for to in neighbours.iter().filter_map(|step| step.from(patch.size, index, at)) {
+                if owners[to] != NOBODY && owners[to] != marker && patch.hu.at(to) < hu {
+                    owners[to] = marker;
+                    next.push(to);
+                }
+            }
+        }
+        front = next;
+    }
 }
 
 fn mark_near(patch: &Patch<'_>, point: PatientPoint, marker: u8, owners: &mut [u8]) {

@@ -302,3 +302,39 @@ fn a_vessel_full_of_contrast_is_left_out_and_said() {
     assert_eq!(label(&bones, [20.0, 0.0, 0.0]), 0);
     assert!(bones.findings.iter().any(|f| f.code() == "bone.left_out"));
 }
+
+#[test]
+fn a_vessel_that_a_plaque_joins_to_a_bone_stays_outside_it() {
+    let bone = Bone {
+        depth: ball([-12.0, 0.0, 0.0], 14.0),
+        cortex_mm: 1.2,
+        cortex_hu: 1300.0,
+        marrow_hu: 60.0,
+    };
+    let grid = lattice(34.0, [1.0; 3]);
+    for noise_hu in [8.0, 16.0] {
+        let scanner = Scanner { noise_hu, seed: 5 };
+        let volume = scan(&grid, scanner, |p| {
+            let lumen = ((p[0] - 12.0).powi(2) + p[1] * p[1]).sqrt() < 7.0;
+            let plaque = p[0] > 1.0 && p[0] < 7.0 && p[1].abs() < 2.0 && p[2].abs() < 4.0;
+            let filled = if plaque { 650.0 } else { 180.0 };
+            bone.added_hu(p, 0.6) + if lumen || plaque { filled } else { 0.0 }
+        });
+        let bones = found(&volume);
+        for z in [-20.0, 0.0, 20.0] {
+            assert_eq!(label(&bones, [12.0, 0.0, z]), 0, "noise {noise_hu}, {z}");
+        }
+        assert_ne!(label(&bones, [-12.0, 0.0, 0.0]), 0, "marrow of the bone");
+        assert!(bones.findings.iter().any(|f| f.code() == "bone.left_out"));
+    }
+}
+
+#[test]
+fn even_cancellous_bone_is_no_lumen() {
+    let bone =
+        Bone { depth: ball([0.0; 3], 20.0), cortex_mm: 1.5, cortex_hu: 900.0, marrow_hu: 260.0 };
+    let grid = lattice(28.0, [1.0; 3]);
+    let bones = found(&scan(&grid, Scanner { noise_hu: 8.0, seed: 6 }, |p| bone.added_hu(p, 0.6)));
+    assert_ne!(label(&bones, [0.0; 3]), 0);
+    assert!(bones.findings.iter().all(|f| f.code() != "bone.left_out"));
+}

@@ -10,6 +10,7 @@ use pilothole_volume::{PatientPoint, Region, Volume, Voxels};
 use solid::{Bone, Scanner, lattice, scan};
 
 const NOISY: Scanner = Scanner { noise_hu: 12.0, seed: 4 };
+const CLEAN_HIP: Scanner = Scanner { noise_hu: 0.0, seed: 4 };
 
 fn length([x, y, z]: [f64; 3]) -> f64 {
     (x * x + y * y + z * z).sqrt()
@@ -172,4 +173,22 @@ fn a_region_without_a_measurement_and_a_threshold_out_of_range_are_refused() {
     let refused = find_bones(&volume, region, &low).expect_err("50 HU is no bone");
     assert!(refused.to_string().contains("threshold_hu is 50, expected 100 to 1000"));
     assert!(bone_region(&volume, PatientPoint([900.0, 0.0, 0.0]), 4.0).is_none());
+}
+
+#[test]
+fn a_clamp_of_the_table_is_no_piece_of_the_femur() {
+    let grid = lattice(110.0, [1.8; 3]);
+    let hip = hip(3.0, true, 0.6);
+    let clamp = |p: [f64; 3]| {
+        let box_mm = [(p[0] - 95.0).abs() - 8.0, (p[1] - 90.0).abs() - 8.0, p[2].abs() - 30.0];
+        box_mm.into_iter().fold(f64::NEG_INFINITY, f64::max) < 0.0
+    };
+    let volume = scan(&grid, CLEAN_HIP, |p| hip(p) + if clamp(p) { 700.0 } else { 0.0 });
+    let bones = hinted(&volume, [0.0; 3]);
+    let femur = bones.named(BoneName::FemurLeft).expect("found").label;
+    let held = label(&bones, [95.0, 90.0, 0.0]);
+    assert_ne!(held, 0, "the clamp is as bright as bone");
+    assert_ne!(held, femur);
+    assert_eq!(bones.records[usize::from(held) - 1].name, None);
+    assert_eq!(label(&bones, [0.0; 3]), femur);
 }

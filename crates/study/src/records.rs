@@ -206,6 +206,16 @@ fn bone_finding(prepared: &Prepared, finding: &BoneFinding, hip: BoneName) -> Op
             side_word(*side)
         ))
         .measured(*seen_fraction, Some(*limit), "1"),
+        BoneFinding::JointDoubtful { side, apart_mm, limit_mm } => plain(format!(
+            "Beside metal the middle of the {} hip joint is doubtful: hints 4 mm beside the one given lead elsewhere, and the border between femur and hip bone with them.",
+            side_word(*side)
+        ))
+        .measured(*apart_mm, Some(*limit_mm), "mm"),
+        BoneFinding::SpineInSacrum { above_mm, limit_mm } => plain(
+            "What is named sacrum reaches higher than one: lumbar vertebrae are part of it."
+                .to_owned(),
+        )
+        .measured(*above_mm, Some(*limit_mm), "mm"),
         BoneFinding::Touching { label, other, area_mm2 } => {
             let hip = prepared.bones.named(hip).map(|record| record.label);
             if hip.is_none_or(|hip| hip != *label && hip != *other) {
