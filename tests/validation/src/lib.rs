@@ -3,6 +3,7 @@
 //! Every figure of that page is computed by [`page::page`]; nothing is typed
 //! but sources, and published figures come from `fixtures/reference`.
 
+pub mod broken;
 pub mod claims;
 pub mod dependencies;
 pub mod drift;
@@ -10,6 +11,7 @@ pub mod hostile;
 pub mod lengths;
 pub mod normal;
 pub mod page;
+pub mod picture;
 pub mod row;
 pub mod scans;
 pub mod solve;

@@ -1,8 +1,9 @@
 //! A phantom through bones, paths and lengths, as the tool does it.
 
+use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
-use pilothole_bone::{BoneParams, find_bones};
-use pilothole_phantom::{Case, Recipe, SceneKind, Truth};
+use pilothole_bone::{BoneParams, estimate_blur, find_bones};
+use pilothole_phantom::{Case, Phantom, Recipe, SceneKind, Truth, demo_hip};
 use pilothole_volume::{Grid, Mask, Region};
 
 /// What a phantom's screws meet, and what was found.
@@ -25,13 +26,23 @@ pub struct Solved {
 /// When the recipe makes no phantom or no bone is found in it.
 pub fn solve(recipe: &Recipe) -> Solved {
     let case = Case::of(recipe).unwrap_or_else(|error| panic!("{}: {error}", recipe.name));
-    let (grid, truth) = (case.grid.clone(), case.truth.clone());
-    let phantom = case.scan().expect("voxels come from the lattice");
+    judge(case.scan().expect("voxels come from the lattice"))
+}
+
+/// Judge the made hip of the demo.
+///
+/// # Panics
+///
+/// When it cannot be made.
+pub fn solve_demo() -> Solved {
+    judge(demo_hip().expect("the demo is sound"))
+}
+
+fn judge(phantom: Phantom) -> Solved {
     let region = Region::whole(phantom.volume.grid());
-    let bones = find_bones(&phantom.volume, region, &BoneParams::default())
-        .unwrap_or_else(|error| panic!("{}: {error}", recipe.name));
+    let bones = find_bones(&phantom.volume, region, &BoneParams::default()).expect("bones");
     let none = Mask::none(bones.grid.size());
-    let scene = Scene {
+    let bare = Scene {
         volume: &phantom.volume,
         field: &bones.field,
         labels: &bones.labels,
@@ -41,6 +52,9 @@ pub fn solve(recipe: &Recipe) -> Solved {
         threshold_hu: bones.threshold_hu,
         cortex: None,
     };
+    let cortex = estimate_blur(&phantom.volume, &bones)
+        .map(|blur| CortexModel::of(&bare, blur, &JudgeParams::OWN.path));
+    let scene = Scene { cortex: cortex.as_ref(), ..bare };
     let found = judge_holes(&scene, &phantom.plan, &JudgeParams::OWN);
     let stocked = phantom
         .plan
@@ -48,7 +62,7 @@ pub fn solve(recipe: &Recipe) -> Solved {
         .iter()
         .map(|hole| phantom.plan.screw_of(hole).stocked_lengths_mm.clone())
         .collect();
-    Solved { truth, found, grid, stocked }
+    Solved { truth: phantom.truth, found, grid: phantom.volume.grid().clone(), stocked }
 }
 
 /// A scene as a soft kernel of a usual scanner sees it: blur of 0.6 mm, 15 HU

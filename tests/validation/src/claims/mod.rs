@@ -22,6 +22,7 @@ use pilothole_study::{
 };
 use pilothole_volume::Volume;
 
+pub use repeat::{Halves, worst_of_a_plate_mm};
 pub use surface::both_ways as surface_both_ways;
 
 use crate::row::Row;
