@@ -63,12 +63,14 @@ pub fn find_bones(
     }
     let cells = Cells::over(&patch);
     let mut findings = first_findings(&patch, unknown);
-    let (hips, metal) = rayon::join(
+    let (hips, (metal, lumens)) = rayon::join(
         || find_hips(&patch, params, &mut findings),
-        || metal::find(&patch, params.metal_hu, volume.ceiling_hu()),
+        || {
+            let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
+            (metal, lumen::find(&patch))
+        },
     );
     let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let lumens = lumen::find(&patch);
     let owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
     let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
     let labelled = (labels.as_mut_slice(), &mut names);

@@ -46,7 +46,10 @@ pub fn refine(
     stop: &AtomicBool,
 ) -> Refined {
     let with = Shared { scene, plan, params, corridors, stop };
-    let benches: Vec<Bench<'_>> = (0..plan.holes.len()).map(|hole| with.bench(hole)).collect();
+    // By name, so that a hole's place in the plan decides nothing.
+    let mut order: Vec<usize> = (0..plan.holes.len()).collect();
+    order.sort_by(|a, b| plan.holes[*a].id.cmp(&plan.holes[*b].id));
+    let benches: Vec<Bench<'_>> = order.into_iter().map(|hole| with.bench(hole)).collect();
     let found: Vec<Found> = benches.par_iter().map(search).collect();
     let mut choices: Vec<Vec<Choice>> =
         benches.iter().zip(&found).map(|(bench, found)| choices(bench, found)).collect();
@@ -58,8 +61,9 @@ pub fn refine(
     let planned = vec![0; choices.len()];
     let stays = return_what_gains_little(&together, &mut chosen);
     let set = Set { benches: &benches, together: &together, chosen: &chosen };
-    let holes: Vec<RefinedHole> =
+    let mut holes: Vec<RefinedHole> =
         found.iter().zip(stays).enumerate().map(|(at, (f, s))| set.hole(at, f, s)).collect();
+    holes.sort_by_key(|refined| refined.hole);
     let clashes = [together.clashes(&planned), together.clashes(&chosen)];
     let complete = found.iter().all(|f| f.complete);
     let findings = findings(&holes, clashes[1], complete);
@@ -213,7 +217,7 @@ fn gain(before: &Tried, after: &Tried) -> (f64, f64) {
     (gain_n, before.objectives.noise_n.hypot(after.objectives.noise_n))
 }
 
-/// The set as it was chosen.
+/// The set as it was chosen; `at` counts the benches.
 struct Set<'a> {
     benches: &'a [Bench<'a>],
     together: &'a Together<'a>,
@@ -221,15 +225,15 @@ struct Set<'a> {
 }
 
 impl Set<'_> {
-    fn choice(&self, hole: usize) -> &Choice {
-        &self.together.choices[hole][self.chosen[hole]]
+    fn choice(&self, at: usize) -> &Choice {
+        &self.together.choices[at][self.chosen[at]]
     }
 
-    fn candidate(&self, hole: usize, tried: &Tried) -> Candidate {
-        let radius_mm = 0.5 * self.benches[hole].screw.major_diameter_mm;
+    fn candidate(&self, at: usize, tried: &Tried) -> Candidate {
+        let radius_mm = 0.5 * self.benches[at].screw.major_diameter_mm;
         let own = Body::of(tried, radius_mm);
         let gap_mm = (0..self.chosen.len())
-            .filter(|other| *other != hole)
+            .filter(|other| *other != at)
             .filter_map(|other| self.choice(other).body)
             .map(|body| own.gap_mm(&body))
             .reduce(f64::min);
@@ -237,11 +241,11 @@ impl Set<'_> {
         Candidate { seat: axis.seat, direction: axis.direction, objectives, gap_mm }
     }
 
-    fn hole(&self, hole: usize, found: &Found, stay: Option<Stay>) -> RefinedHole {
-        let bench = &self.benches[hole];
-        let moves = self.chosen[hole] != 0;
+    fn hole(&self, at: usize, found: &Found, stay: Option<Stay>) -> RefinedHole {
+        let bench = &self.benches[at];
+        let moves = self.chosen[at] != 0;
         let before = found.base;
-        let after = if moves { self.choice(hole).tried } else { before };
+        let after = if moves { self.choice(at).tried } else { before };
         let (gain_n, noise_n) = match (before, after, stay) {
             (_, _, Some(stay)) => (stay.gain_n, stay.noise_n),
             (Some(before), Some(after), None) if moves => gain(&before, &after),
@@ -257,19 +261,19 @@ impl Set<'_> {
         } else {
             why_it_stays(bench, found, stay.is_some())
         };
-        let planned = &bench.plan.holes[hole];
+        let planned = &bench.plan.holes[bench.hole];
         let lies =
             after.map_or((planned.seat, planned.direction), |a| (a.axis.seat, a.axis.direction));
         RefinedHole {
-            hole,
-            before: before.map(|tried| self.candidate(hole, &tried)),
-            after: after.map(|tried| self.candidate(hole, &tried)),
+            hole: bench.hole,
+            before: before.map(|tried| self.candidate(at, &tried)),
+            after: after.map(|tried| self.candidate(at, &tried)),
             turned_rad: planned.direction.angle_rad(lies.1),
             moved_mm: planned.seat.distance_mm(lies.0),
             reason,
             gain_n,
             noise_n,
-            front: self.front(hole, found),
+            front: self.front(at, found),
             tried: found.looked.count,
             blocked: found.looked.blocked,
         }
@@ -277,10 +281,10 @@ impl Set<'_> {
 
     /// The places that no other beats in strength, robustness and distance;
     /// distances count up to what is wanted, since more room is worth nothing.
-    fn front(&self, hole: usize, found: &Found) -> Vec<Candidate> {
+    fn front(&self, at: usize, found: &Found) -> Vec<Candidate> {
         let wanted_mm = self.together.wanted_mm;
         let all: Vec<Candidate> =
-            by_worth(&found.tried).iter().map(|tried| self.candidate(hole, tried)).collect();
+            by_worth(&found.tried).iter().map(|tried| self.candidate(at, tried)).collect();
         let room = |c: &Candidate| c.gap_mm.unwrap_or(f64::INFINITY).min(wanted_mm);
         let mut front: Vec<Candidate> = Vec::new();
         for candidate in &all {
