@@ -10,7 +10,8 @@
 use pilothole_volume::{Mask, PatientPoint};
 use rayon::prelude::*;
 
-use crate::patch::{Patch, Step, box_of};
+use crate::boxes::{eroded, grown};
+use crate::patch::Patch;
 use crate::runs::{Piece, pieces};
 
 /// HU of contrast on a pelvic scan: above muscle and clot; arteries seldom pass
@@ -51,21 +52,8 @@ pub(crate) struct Lumens {
 pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
     let half = patch.spacing_mm.map(|s| ((EVEN_MM / s).round() as usize).max(1));
     let solid = patch.voxels_where(CONTRAST_HU, |_| true);
-    let places = eroded(&solid, half);
-    let around: Vec<Step> = box_steps(patch, half);
-    let row_places: Vec<Vec<usize>> = (0..patch.hu.rows())
-        .into_par_iter()
-        .map(|row| even_places(patch, &places, &around, row))
-        .collect();
-    let mut bodies: Vec<u8> = Vec::new();
-    for at in row_places.into_iter().flatten() {
-        if bodies.is_empty() {
-            bodies = vec![0; patch.len()];
-        }
-        for step in &around {
-            bodies[at.wrapping_add_signed(step.jump)] = 1;
-        }
-    }
+    let even = even_places(patch, &eroded(&solid, half), half);
+    let bodies = if even.is_empty() { Vec::new() } else { bytes_of(&grown(&even, half)) };
     let mut found = Lumens { voxels: Vec::new(), count: 0, at: None };
     if bodies.is_empty() {
         return found;
@@ -87,77 +75,61 @@ pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
     found
 }
 
-/// The steps to every voxel of a box, its middle included.
-fn box_steps(patch: &Patch<'_>, half: [usize; 3]) -> Vec<Step> {
-    box_of(half.map(|h| h as isize)).map(|by| patch.step(by)).collect()
-}
-
-/// Places of a row around which HU are even.
-fn even_places(patch: &Patch<'_>, places: &Mask, around: &[Step], row: usize) -> Vec<usize> {
-    let columns = patch.size[0];
-    let words = &places.words()[row * places.words_per_row()..][..places.words_per_row()];
-    let mut even = Vec::new();
-    for (word, bits) in words.iter().enumerate().filter(|(_, bits)| **bits != 0) {
-        for bit in (0..64).filter(|bit| bits >> bit & 1 == 1) {
-            let at = row * columns + 64 * word + bit;
-            let (mut sum, mut squares) = (0.0, 0.0);
-            for step in around {
-                let hu = f64::from(patch.hu.at(at.wrapping_add_signed(step.jump)));
-                sum += hu;
-                squares += hu * hu;
-            }
-            let count = around.len() as f64;
+/// Places around which HU are even; the whole box of a place is in the region.
+fn even_places(patch: &Patch<'_>, places: &Mask, half: [usize; 3]) -> Mask {
+    let words = places.words_per_row();
+    let mut even = Mask::none(places.size());
+    even.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, even)| {
+        let places = &places.words()[row * words..][..words];
+        let at = || (0..patch.size[0]).filter(|x| places[x / 64] >> (x % 64) & 1 == 1);
+        let Some((first, last)) = at().next().zip(at().next_back()) else { return };
+        let columns = columns_around(patch, row, [first - half[0], last + half[0]], half);
+        for x in at() {
+            let beside = &columns[x - first..=x - first + 2 * half[0]];
+            let (sum, squares) =
+                beside.iter().fold((0.0, 0.0), |sums, one| (sums.0 + one.0, sums.1 + one.1));
+            let count = half.iter().map(|h| 2 * h + 1).product::<usize>() as f64;
             let variance = squares / count - (sum / count).powi(2);
-            if variance < EVEN_SD_HU * EVEN_SD_HU {
-                even.push(at);
-            }
+            even[x / 64] |= u64::from(variance < EVEN_SD_HU * EVEN_SD_HU) << (x % 64);
         }
-    }
+    });
     even
 }
 
-/// The voxels whose whole box belongs; what lies outside does not belong.
-fn eroded(mask: &Mask, half: [usize; 3]) -> Mask {
-    let [_, rows, slices] = mask.size();
-    let words = mask.words_per_row();
-    let mut along = mask.clone();
-    along.words_mut().par_chunks_mut(words).for_each(|row| erode_row(row, half[0]));
-    let mut planes = Mask::none(mask.size());
-    let meet = |to: &mut [u64], from: &Mask, row: usize| {
-        for (to, from) in to.iter_mut().zip(&from.words()[row * words..][..words]) {
-            *to &= from;
-        }
-    };
-    planes.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, to)| {
-        let y = row % rows;
-        if y >= half[1] && y + half[1] < rows {
-            to.fill(u64::MAX);
-            (row - half[1]..=row + half[1]).for_each(|from| meet(to, &along, from));
-        }
-    });
-    let mut all = Mask::none(mask.size());
-    all.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, to)| {
-        let z = row / rows;
-        if z >= half[2] && z + half[2] < slices {
-            to.fill(u64::MAX);
-            let from = row - half[2] * rows..=row + half[2] * rows;
-            from.step_by(rows).for_each(|from| meet(to, &planes, from));
-        }
-    });
-    all
-}
-
-/// Keep the bits of a row whose `half` neighbours to each side are set too.
-fn erode_row(row: &mut [u64], half: usize) {
-    for _ in 0..half {
-        let mut before = 0;
-        for word in 0..row.len() {
-            let next = row.get(word + 1).copied().unwrap_or(0);
-            let own = row[word];
-            row[word] = own & (own << 1 | before >> 63) & (own >> 1 | next << 63);
-            before = own;
+/// Of each column of a row from one to another: HU and their squares, summed
+/// over the rows and slices around it.
+fn columns_around(
+    patch: &Patch<'_>,
+    row: usize,
+    [first, last]: [usize; 2],
+    half: [usize; 3],
+) -> Vec<(f64, f64)> {
+    let mut sums = vec![(0.0, 0.0); last - first + 1];
+    let above = row - half[1] - half[2] * patch.size[1];
+    for slice in 0..=2 * half[2] {
+        for beside in 0..=2 * half[1] {
+            let hu = patch.hu.row(above + beside + slice * patch.size[1]);
+            for (sum, hu) in sums.iter_mut().zip(&hu[first..=last]) {
+                let hu = f64::from(*hu);
+                sum.0 += hu;
+                sum.1 += hu * hu;
+            }
         }
     }
+    sums
+}
+
+/// 1 where a voxel belongs, else 0.
+fn bytes_of(mask: &Mask) -> Vec<u8> {
+    let [columns, rows, slices] = mask.size();
+    let mut bytes = vec![0; columns * rows * slices];
+    let words = mask.words().par_chunks(mask.words_per_row());
+    bytes.par_chunks_mut(columns).zip(words).for_each(|(bytes, words)| {
+        for (x, byte) in bytes.iter_mut().enumerate() {
+            *byte = (words[x / 64] >> (x % 64) & 1) as u8;
+        }
+    });
+    bytes
 }
 
 /// Falls to soft tissue on most sides, and rises to cortex on next to none.
