@@ -60,10 +60,12 @@ pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
     }
     let least = (LEAST_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
     let mut largest = 0;
-    for piece in pieces(&bodies, patch.size) {
-        if piece.voxel_count < least || !is_lumen(patch, &bodies, &piece) {
-            continue;
-        }
+    let large = |piece: &Piece| piece.voxel_count >= least;
+    let lumens: Vec<Piece> = pieces(&bodies, patch.size)
+        .into_par_iter()
+        .filter(|piece| large(piece) && is_lumen(patch, &bodies, piece))
+        .collect();
+    for piece in lumens {
         found.count += 1;
         found.voxels.extend(piece.voxels().map(|at| at as u32));
         if piece.voxel_count > largest {
@@ -134,39 +136,66 @@ fn bytes_of(mask: &Mask) -> Vec<u8> {
 
 /// Falls to soft tissue on most sides, and rises to cortex on next to none.
 fn is_lumen(patch: &Patch<'_>, bodies: &[u8], piece: &Piece) -> bool {
-    let strides = patch.strides().map(|s| s as isize);
-    let reach = patch.spacing_mm.map(|s| ((BESIDE_MM / s).round() as isize).max(2));
-    let (mut all, mut soft, mut bright, mut rim) = (0_usize, 0_usize, 0_usize, 0_usize);
-    for at in piece.voxels() {
-        let index = patch.index(at);
-        for (axis, outward) in (0..3).flat_map(|axis| [(axis, -1_isize), (axis, 1)]) {
-            let beyond = |step: isize| {
-                let to = index[axis] as isize + outward * step;
-                let inside = to >= 0 && to < patch.size[axis] as isize;
-                inside.then(|| at.wrapping_add_signed(outward * step * strides[axis]))
-            };
-            if beyond(1).is_none_or(|to| bodies[to] != 0) {
-                continue;
-            }
-            all += 1;
-            for hu in (1..=reach[axis]).map_while(beyond).map(|to| patch.hu.at(to)) {
-                if hu < SOFT_HU {
-                    soft += 1;
-                    break;
-                }
-                if hu > f32::from(*CONTRAST_HU.end()) {
-                    bright += 1;
-                    break;
-                }
-                if hu > patch.hu.at(at) + RIM_HU {
-                    rim += 1;
-                    break;
-                }
+    let mut sides = Sides::default();
+    let [columns, rows, slices] = patch.size;
+    for run in &piece.runs {
+        let row = run.from / columns;
+        let (y, z) = (row % rows, row / rows);
+        let (first, last) = (run.from, run.to - 1);
+        sides.look(patch, first, 0, first - row * columns, false);
+        sides.look(patch, last, 0, columns - 1 - (last - row * columns), true);
+        for (axis, at, count) in [(1, y, rows), (2, z, slices)] {
+            let stride = patch.strides()[axis];
+            for (up, left) in [(false, at), (true, count - 1 - at)] {
+                let beside = |at: usize| if up { at + stride } else { at - stride };
+                let is_side = |at: &usize| left > 0 && bodies[beside(*at)] == 0;
+                (run.from..run.to)
+                    .filter(is_side)
+                    .for_each(|at| sides.look(patch, at, axis, left, up));
             }
         }
     }
-    let all = all as f64;
-    soft as f64 >= SOFT_SHARE * all
-        && bright as f64 <= BRIGHT_SHARE * all
-        && rim as f64 <= RIM_SHARE * all
+    let all = sides.all as f64;
+    sides.soft as f64 >= SOFT_SHARE * all
+        && sides.bright as f64 <= BRIGHT_SHARE * all
+        && sides.rim as f64 <= RIM_SHARE * all
+}
+
+/// Sides of a body within the region: all, those that fall to soft tissue, those
+/// that rise to cortex or to a rim first.
+#[derive(Default)]
+struct Sides {
+    all: usize,
+    soft: usize,
+    bright: usize,
+    rim: usize,
+}
+
+impl Sides {
+    /// Follow a voxel's side outwards along an axis, `left` voxels at most.
+    fn look(&mut self, patch: &Patch<'_>, at: usize, axis: usize, left: usize, up: bool) {
+        if left == 0 {
+            return;
+        }
+        self.all += 1;
+        let own = patch.hu.at(at);
+        let reach = ((BESIDE_MM / patch.spacing_mm[axis]).round() as usize).max(2).min(left);
+        let stride = patch.strides()[axis];
+        for step in 1..=reach {
+            let to = if up { at + step * stride } else { at - step * stride };
+            let hu = patch.hu.at(to);
+            if hu < SOFT_HU {
+                self.soft += 1;
+                return;
+            }
+            if hu > f32::from(*CONTRAST_HU.end()) {
+                self.bright += 1;
+                return;
+            }
+            if hu > own + RIM_HU {
+                self.rim += 1;
+                return;
+            }
+        }
+    }
 }
