@@ -68,6 +68,7 @@ pub fn judge_hole(
     let findings = findings(plan, hole, &path, length_mm, &hold)
         .into_iter()
         .chain(bone_again(&path, tip_mm, beyond))
+        .chain(walls_within(&path))
         .map(|finding| finding.of_hole(index))
         .collect();
     HoleResult {
@@ -112,6 +113,18 @@ fn bone_again(path: &Path, tip_mm: f64, beyond: Beyond) -> Option<Finding> {
         )
         .measured(gap_mm, Some(NEAR_AGAIN_MM), "mm")
     })
+}
+
+/// That two walls stand back to back inside.
+fn walls_within(path: &Path) -> Option<Finding> {
+    let dip = path::dip_within(path)?;
+    let text = format!(
+        "Between the ends two walls of cortex stand {:.1} mm apart, {:.1} mm from the seat: the gap \
+         between two bones, a joint or a fracture may be counted as bone. Look at the cut.",
+        dip.width_mm, dip.at_mm
+    );
+    let limit = Some(path::WIDEST_DIP_MM);
+    Some(Finding::new("path.walls_within", text).measured(dip.width_mm, limit, "mm"))
 }
 
 /// A stretch of thread, mm from the seat; empty when it ends before it begins.

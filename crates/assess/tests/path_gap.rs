@@ -5,6 +5,7 @@ mod common;
 
 use common::{Body, Drilled, plan, unit};
 use pilothole_assess::{JudgeParams, judge_hole};
+use pilothole_plan::Plan;
 use pilothole_volume::PatientPoint;
 
 /// The near slab's far face, and the faces of the one behind it, mm along the
@@ -50,4 +51,49 @@ fn bone_met_again_behind_a_gap_is_reported_and_not_counted() {
     let told = found.findings.iter().find(|finding| finding.code == "path.bone_again");
     let gap_mm = told.and_then(|finding| finding.measured).expect("the gap is told");
     assert!((gap_mm - (second - first)).abs() <= half_voxel, "gap {gap_mm} mm");
+}
+
+/// Two plates of 14 mm with cortices of 2 mm and a gap between them that the
+/// envelope takes for their inside.
+fn two_plates(gap_mm: f64) -> (Body, Plan) {
+    let start = -20.0;
+    let hu = move |at: PatientPoint| {
+        let along = at.0[2] - start;
+        let within = if along > 14.0 + gap_mm { along - 14.0 - gap_mm } else { along };
+        let in_gap = along > 14.0 && along < 14.0 + gap_mm;
+        let cortex = within.min(14.0 - within) < 2.0;
+        if in_gap {
+            40.0
+        } else if cortex {
+            1200.0
+        } else {
+            200.0
+        }
+    };
+    let thick_mm = 28.0 + gap_mm;
+    let depth = move |at: PatientPoint| (at.0[2] - start).min(start + thick_mm - at.0[2]);
+    let hole = Drilled { seat: [0.0, 0.0, start - 2.0], direction: [0.0, 0.0, 1.0], more: "" };
+    (Body::new(30.0, 0.5, depth, hu), plan("10, 20", "margin_mm = 2.0", &[hole]))
+}
+
+// The envelope cannot tell two endless plates from one; the profile can.
+#[test]
+fn two_walls_back_to_back_inside_are_told() {
+    for gap_mm in [1.5, 2.0, 4.0] {
+        let (body, plan) = two_plates(gap_mm);
+        let found = judge_hole(&body.scene(), &plan, 0, &JudgeParams::OWN);
+        let told = found.findings.iter().find(|finding| finding.code == "path.walls_within");
+        let width_mm = told.and_then(|finding| finding.measured).expect("the walls are told");
+        assert!((width_mm - gap_mm).abs() <= 1.0, "{width_mm} mm for a gap of {gap_mm}");
+    }
+}
+
+#[test]
+fn a_wide_hollow_and_a_single_plate_are_no_gap() {
+    // 8 mm is wider than a joint; 0 mm is one wall of 4 mm.
+    for gap_mm in [0.0, 8.0] {
+        let (body, plan) = two_plates(gap_mm);
+        let found = judge_hole(&body.scene(), &plan, 0, &JudgeParams::OWN);
+        assert!(found.findings.iter().all(|finding| finding.code != "path.walls_within"));
+    }
 }

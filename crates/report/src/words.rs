@@ -30,13 +30,15 @@ const REASONS: [(&str, &str); 13] = [
 
 /// What to look at, in few words, by code, heaviest first; the rest show their
 /// own sentence.
-const SHORT: [(&str, &str); 35] = [
+const SHORT: [(&str, &str); 37] = [
     ("set.not_held", "the set does not hold the part"),
     ("set.no_screw", "no screw holds"),
     ("length.none_stocked", "no safe stocked length"),
     ("path.no_bone", "no bone on the path"),
     ("path.leaves_scan", "path leaves the scan"),
     ("path.unmeasured", "scan has no values here"),
+    ("path.walls_within", "two walls inside: one bone?"),
+    ("set.mouth_medial", "socket opens to the midline"),
     ("side.breach", "breaks out sideways"),
     ("clash.screws", "too near another screw"),
     ("clash.metal", "too near metal"),

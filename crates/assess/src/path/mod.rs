@@ -15,6 +15,7 @@ mod segments;
 mod side_wall;
 mod statistics;
 mod trust;
+mod within;
 
 pub use axis::Axis;
 pub use beyond::look_beyond;
@@ -28,6 +29,7 @@ pub use segments::{VOID_HU, engaged_cortices, split};
 pub use side_wall::{SideWall, side_wall};
 pub use statistics::statistics;
 pub use trust::trusted_share;
+pub use within::{Dip, WIDEST_DIP_MM, dip_within};
 
 use crate::finding::Finding;
 use crate::hole::{Edge, Profile, Segment};

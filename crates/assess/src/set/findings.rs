@@ -1,6 +1,7 @@
 //! What a reader must know about the set, in sentences.
 
-use pilothole_plan::{BoneRegion, Plan};
+use pilothole_plan::{BoneRegion, Plan, Side};
+use pilothole_volume::Direction;
 
 use super::params::{LoadParams, ReconstructionParams, SetParams};
 use super::types::{Access, Bite, CaseResult, LoadResult, Obstacle, SetResult, Tier, Unreached};
@@ -15,6 +16,7 @@ pub(crate) fn findings(
     params: &SetParams,
 ) -> Vec<Finding> {
     let mut all = Vec::new();
+    mouth(&mut all, plan);
     clashes(&mut all, plan, set, params);
     ways(&mut all, plan, set, params);
     guides(&mut all, set);
@@ -40,6 +42,30 @@ pub(crate) fn findings(
         finding.text = sentence(&finding.text);
     }
     all
+}
+
+/// Largest angle between a socket's mouth and the patient's side, °: 10° past
+/// the sagittal plane. A mouth opens outwards (Murray 1993: inclination is
+/// positive); own choice of the margin.
+const MOUTH_DEG: f64 = 100.0;
+
+/// That the socket opens towards the body's middle: the side or the axis' sign
+/// is wrong, or the patient does not lie as the scan says.
+fn mouth(all: &mut Vec<Finding>, plan: &Plan) {
+    let outwards = match plan.side {
+        Side::Left => Direction::LEFT,
+        Side::Right => -Direction::LEFT,
+    };
+    let angle_deg = plan.socket.axis.angle_rad(outwards).to_degrees();
+    if angle_deg > MOUTH_DEG {
+        let text = format!(
+            "the socket's mouth points towards the middle of the body, as no {} hip's does: check \
+             the side and the sign of the axis",
+            plan.side.word()
+        );
+        let finding = Finding::new("set.mouth_medial", text);
+        all.push(finding.measured(angle_deg, Some(MOUTH_DEG), "deg"));
+    }
 }
 
 /// With a capital and a full stop.
