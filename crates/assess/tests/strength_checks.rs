@@ -246,3 +246,26 @@ fn what_the_laws_do_not_cover_is_said_and_holds_nothing() {
     let found = strength(&scene, &plan.screws[0], &none, &StrengthParams::with(line()));
     assert_eq!((found.pullout, found.findings.len()), (None, 0));
 }
+
+// 795 N/mm² of Ti-6Al-4V ELI (`published_values_2.md` §2.3) on a core of 3.0 mm
+// (ISO 5835, HB 6.5): π/4 · 3.0² · 795 = 5,619.6 N.
+#[test]
+fn a_pull_out_above_what_the_core_carries_is_said() {
+    let (body, plan, hole) = block(600.0);
+    let code = |params: &StrengthParams| {
+        let found = strength(&body.scene(), &plan.screws[0], &hole, params);
+        let told = found.findings.iter().find(|finding| finding.code == "strength.core_yields");
+        (
+            found.pullout.expect("held").estimate_n,
+            told.map(|finding| (finding.measured, finding.limit)),
+        )
+    };
+    let strong = StrengthParams::with(line());
+    let (estimate_n, told) = code(&strong);
+    assert!(estimate_n > 5_619.6, "{estimate_n}");
+    let (measured, limit) = told.expect("said");
+    assert_eq!(measured, Some(estimate_n));
+    assert!((limit.expect("a limit") - 5_619.6).abs() < 0.1);
+    let weak = StrengthParams { thread_scale: 5_000.0 / estimate_n, ..strong };
+    assert_eq!(code(&weak).1, None);
+}

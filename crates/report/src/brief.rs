@@ -13,7 +13,7 @@ pub fn brief(record: &Record, width: usize) -> String {
     let lines = [
         format!("to order, mm: {}", orders(record)),
         format!("fill first: {}", first(record)),
-        format!("do not count on: {}", weak(record)),
+        format!("do not count on: {}", listed(&of_weak(record))),
         format!("no drill reaches: {}", blocked(record)),
     ];
     let verdict = wrapped(&verdict(record), width);
@@ -45,27 +45,26 @@ fn orders(record: &Record) -> String {
 fn first(record: &Record) -> String {
     match &record.order {
         Some(order) => {
-            let holes: Vec<String> = order.iter().take(4).map(|step| step.hole.clone()).collect();
-            listed(&holes)
+            // Those that a drill reaches and that can be counted on.
+            let is_left_out =
+                |hole: &String| of_weak(record).contains(hole) || of_blocked(record).contains(hole);
+            let holes = order.iter().map(|step| step.hole.clone());
+            listed(&holes.filter(|hole| !is_left_out(hole)).take(4).collect::<Vec<_>>())
         }
         None => "unknown".to_owned(),
     }
 }
 
-fn weak(record: &Record) -> String {
+fn of_weak(record: &Record) -> Vec<String> {
     let weak = |grade: &str| !matches!(grade, "good" | "fair");
-    let holes: Vec<String> =
-        record.holes.iter().filter(|h| weak(&h.purchase)).map(|h| h.id.clone()).collect();
-    listed(&holes)
+    record.holes.iter().filter(|h| weak(&h.purchase)).map(|h| h.id.clone()).collect()
+}
+
+fn of_blocked(record: &Record) -> Vec<String> {
+    let access = record.set.iter().flat_map(|set| &set.access);
+    access.filter(|a| !a.clear).map(|a| a.hole.clone()).collect()
 }
 
 fn blocked(record: &Record) -> String {
-    match &record.set {
-        Some(set) => {
-            let holes: Vec<String> =
-                set.access.iter().filter(|a| !a.clear).map(|a| a.hole.clone()).collect();
-            listed(&holes)
-        }
-        None => "unknown".to_owned(),
-    }
+    if record.set.is_some() { listed(&of_blocked(record)) } else { "unknown".to_owned() }
 }

@@ -54,7 +54,7 @@ const SHORT: [(&str, &str); 37] = [
     ("path.seat_in_bone", "seat lies in bone"),
     ("set.barely_held", "the set barely holds the part"),
     ("set.rests_on_one", "the set rests on one screw"),
-    ("set.no_ischial_screw", "no screw in the ischium"),
+    ("set.no_ischial_screw", "no firm screw in the ischium"),
     ("load.movement", "moves more than bone grows into"),
     ("load.pullout", "pull-out used up under load"),
     ("load.bending", "bending used up under load"),

@@ -86,7 +86,22 @@ pub fn strength(
         shares: if params.samples > 0 { spread.shares } else { Vec::new() },
         other_laws,
     });
+    let core = core_yields(screw, scale * middle, params);
+    found.findings.extend(core.map(|finding| finding.of_hole(hole.hole)));
     found
+}
+
+/// That the screw's own core gives way before its thread does.
+fn core_yields(screw: &Screw, pullout_n: f64, params: &StrengthParams) -> Option<Finding> {
+    let core_mm2 = std::f64::consts::FRAC_PI_4 * screw.core_diameter_mm.powi(2);
+    let core_n = core_mm2 * params.yield_mpa;
+    (pullout_n > core_n).then(|| {
+        Finding::new(
+            "strength.core_yields",
+            "The screw's own core yields before the thread lets go: the pull-out is the bone's, not what the screw carries.",
+        )
+        .measured(pullout_n, Some(core_n), "N")
+    })
 }
 
 /// The middle estimate alone, N; 0 without thread in bone or without a law.

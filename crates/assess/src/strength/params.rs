@@ -20,6 +20,9 @@ pub struct StrengthParams {
     /// Standard deviation of an end of the bone where the path does not state
     /// its own, mm.
     pub edge_sd_mm: f64,
+    /// Yield strength of the screw, N/mm²: Ti-6Al-4V ELI (confirmed by a second
+    /// source; sheet 2 §2.3).
+    pub yield_mpa: f64,
     /// Draws of the propagation; 0 for the estimate alone.
     pub samples: usize,
     /// What the draws begin from.
@@ -46,6 +49,7 @@ impl StrengthParams {
             thread_scale: 1.0,
             thread_sd: 0.07,
             edge_sd_mm: 0.25,
+            yield_mpa: 795.0,
             samples: 512,
             seed: 1,
         }
