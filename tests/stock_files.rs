@@ -93,6 +93,7 @@ fn a_direction_of_the_chart_has_the_numbers_of_its_report() {
             ("bone_depth_mm", &hole["bone_depth_mm"]),
             ("length_mm", &hole["length_mm"]),
             ("purchase_mm", &hole["purchase_mm"]),
+            ("side_wall_mm", &hole["side_wall_mm"]),
             ("thread_mean_hu", &hole["hu"]["thread"]["mean"]),
             ("pullout_n", &hole["pullout_n"]["estimate"]),
         ];
@@ -102,5 +103,5 @@ fn a_direction_of_the_chart_has_the_numbers_of_its_report() {
             compared += usize::from(charted.is_some());
         }
     }
-    assert!(compared >= 6, "{compared}");
+    assert!(compared >= 7, "{compared}");
 }

@@ -180,16 +180,14 @@ impl Hold {
             side_wall: None,
             trust: None,
         };
-        let (Some(length_mm), Some(near), Some(far)) = (length_mm, path.near, path.far) else {
+        let (Some(length_mm), Some(_), Some(_)) = (length_mm, path.near, path.far) else {
             return none;
         };
         let diameter_mm = screw.major_diameter_mm;
         let radii = [0.5 * screw.core_diameter_mm, 0.5 * diameter_mm];
         let step_mm = params.step_mm(scene.grid());
         let bone = path.crossing.bone;
-        let planes = [near.at_mm + diameter_mm, length_mm.min(far.at_mm - diameter_mm)];
-        let side_wall =
-            path::side_wall(scene, path.axis, bone, planes, [0.5 * diameter_mm, 2.0 * step_mm]);
+        let side_wall = path::side_wall_of(scene, path, screw, length_mm, params);
         if purchase.length_mm() <= 0.0 {
             return Self { side_wall, ..none };
         }

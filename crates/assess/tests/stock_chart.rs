@@ -42,7 +42,7 @@ fn params() -> StockParams {
 
 fn planned() -> Plan {
     let hole = Drilled { seat: [0.0, 0.0, 25.0], direction: [0.0, 0.0, 1.0], more: "" };
-    let policy = "margin_mm = 2.0\n[[patch]]\nid = \"p\"\ncentre_mm = [0.0, 20.0, 20.0]\n\
+    let policy = "margin_mm = 2.0\nside_margin_mm = 6.0\n[[patch]]\nid = \"p\"\ncentre_mm = [0.0, 20.0, 20.0]\n\
                   direction = [0.0, 0.6, 0.8]\nradius_mm = 23.0";
     plan("15, 20, 25, 30, 35", policy, &[hole])
 }
@@ -58,7 +58,7 @@ fn every_number_is_that_of_a_hole_judged_on_the_same_line() {
     let params = params();
     let (body, mut plan, found) = chart(&params);
     let scene = body.scene();
-    let mut compared = 0;
+    let (mut compared, mut walls, mut thin) = (0, 0, 0);
     for cell in found.charts.iter().flat_map(|chart| &chart.cells).step_by(17) {
         plan.holes[0].seat = cell.seat;
         plan.holes[0].direction = cell.direction;
@@ -74,6 +74,11 @@ fn every_number_is_that_of_a_hole_judged_on_the_same_line() {
         assert_eq!(cell.depth_mm(), hole.bone_depth_mm());
         assert_eq!(cell.length_mm, hole.length_mm);
         assert_eq!(cell.purchase_mm.to_bits(), hole.purchase_mm.to_bits());
+        assert_eq!(cell.side_wall_mm.map(f64::to_bits), hole.side_wall_mm.map(f64::to_bits));
+        let told = hole.findings.iter().any(|f| ["side.breach", "side.thin"].contains(&f.code));
+        assert_eq!(cell.dangers.has(Dangers::SIDE_WALL), told);
+        walls += usize::from(cell.side_wall_mm.is_some());
+        thin += usize::from(told);
         assert_eq!(cell.thread_hu, hole.hu.map(|hu| hu.thread.mean));
         assert_eq!(cell.pullout_n, held.map(|p| p.estimate_n));
         assert_eq!(cell.beyond, hole.beyond);
@@ -82,6 +87,7 @@ fn every_number_is_that_of_a_hole_judged_on_the_same_line() {
         compared += usize::from(cell.purchase_mm > 0.0);
     }
     assert!(compared > 20, "{compared}");
+    assert!(thin > 0 && walls > thin, "{thin} of {walls}");
 }
 
 #[test]
@@ -92,9 +98,11 @@ fn without_its_thread_a_direction_is_the_same_but_for_what_the_thread_holds() {
     for (full, quick) in full.charts.iter().zip(&quick.charts) {
         for (a, b) in full.cells.iter().zip(&quick.cells) {
             read += usize::from(a.thread_hu.is_some() && a.pullout_n.is_some());
-            assert_eq!((b.thread_hu, b.pullout_n), (None, None));
-            let (thread_hu, pullout_n) = (a.thread_hu, a.pullout_n);
-            assert_eq!(*a, StockCell { thread_hu, pullout_n, ..*b });
+            assert_eq!((b.thread_hu, b.pullout_n, b.side_wall_mm), (None, None, None));
+            assert!(!b.dangers.has(Dangers::SIDE_WALL));
+            let StockCell { thread_hu, pullout_n, side_wall_mm, .. } = *a;
+            let dangers = if a.dangers.has(Dangers::SIDE_WALL) { a.dangers } else { b.dangers };
+            assert_eq!(*a, StockCell { thread_hu, pullout_n, side_wall_mm, dangers, ..*b });
         }
     }
     assert!(read > 20, "{read}");

@@ -44,6 +44,7 @@ fn chart(origin: StockOrigin, bands: usize, depth_mm: impl Fn(usize) -> Option<f
                 cancellous_mm: 0.0,
                 length_mm: depth.filter(|mm| *mm > 20.0).map(|_| 20.0),
                 purchase_mm: depth.unwrap_or(0.0).min(20.0),
+                side_wall_mm: depth.map(|mm| mm / 9.0),
                 thread_hu: depth.map(|mm| 300.0 + mm / 3.0),
                 pullout_n: depth.map(|mm| 100.0 * mm),
                 beyond: Beyond::default(),
@@ -112,6 +113,7 @@ fn the_surface_has_a_vertex_a_direction_and_looks_into_bone() {
         "z",
         "depth_mm",
         "purchase_mm",
+        "side_wall_mm",
         "thread_mean_hu",
         "pullout_n",
         "hatched",
@@ -126,7 +128,7 @@ fn the_surface_has_a_vertex_a_direction_and_looks_into_bone() {
         let values: Vec<f32> = (0..want.len()).map(|i| float(at + 4 * i)).collect();
         assert!((f64::from(values[2]) - cell.seat.0[2]).abs() < 1e-5);
         assert_eq!(values[3].is_nan(), cell.near_mm.is_none());
-        assert_eq!(values[7] > 0.5, !cell.dangers.is_empty());
+        assert_eq!(values[8] > 0.5, !cell.dangers.is_empty());
         at += row;
     }
     let faces: Vec<[usize; 3]> = ply[at..]
@@ -179,7 +181,7 @@ fn every_number_of_the_page_is_in_the_table() {
             .filter_map(|rest| rest.split_once('"'))
             .map(|(number, _)| number)
             .collect();
-        assert_eq!(numbers.len(), 5, "{row:.400}");
+        assert_eq!(numbers.len(), 6, "{row:.400}");
         let holds = |line: &&str| {
             let of_csv: Vec<&str> = line.split(',').collect();
             of_csv[0] == origin && numbers.iter().all(|n| of_csv.contains(n))
@@ -225,8 +227,8 @@ fn the_bone_has_values_where_a_direction_meets_it_first() {
     let float = |at: usize| f32::from_le_bytes(ply[at..at + 4].try_into().expect("four bytes"));
     let (mut valued, mut below) = (0, 0);
     for corner in 0..bone.mesh().vertices.len() {
-        let at = head + corner * 36;
-        let (z, depth, hatched) = (float(at + 8), float(at + 12), float(at + 28));
+        let at = head + corner * 40;
+        let (z, depth, hatched) = (float(at + 8), float(at + 12), float(at + 32));
         below += usize::from(z < -5.0);
         assert!(z > -5.0 || (depth.is_nan() && hatched.is_nan()), "outside the hemisphere");
         valued += usize::from(depth.is_finite());

@@ -26,7 +26,7 @@ pub use edge::{EdgeWindow, PlacedEnds, place_edges};
 pub use engaged::{engaged_mm, ring_share};
 pub use profile::sample_profile;
 pub use segments::{VOID_HU, engaged_cortices, split};
-pub use side_wall::{SideWall, side_wall};
+pub use side_wall::{SideWall, side_wall, side_wall_of};
 pub use statistics::statistics;
 pub use trust::trusted_share;
 pub use within::{Dip, WIDEST_DIP_MM, dip_within};

@@ -2,7 +2,11 @@
 
 use std::f64::consts::TAU;
 
+use pilothole_plan::Screw;
+
+use super::Path;
 use super::axis::Axis;
+use crate::params::PathParams;
 use crate::scene::Scene;
 
 /// The least distance from a screw's surface to the envelope's, across the
@@ -20,6 +24,24 @@ pub struct SideWall {
 /// Directions in a plane: 5° apart; between two of them a flat wall at
 /// distance d is overestimated by d(1/cos 2.5° - 1), 0.1 % of it.
 const SPOKES: usize = 72;
+
+/// The side wall of a screw of one length, from a diameter past the near end to
+/// the tip, or to a diameter before the far end.
+///
+/// `None` without both ends, and where the bone is too short for a plane.
+pub fn side_wall_of(
+    scene: &Scene<'_>,
+    path: &Path,
+    screw: &Screw,
+    length_mm: f64,
+    params: &PathParams,
+) -> Option<SideWall> {
+    let (near, far) = (path.near?, path.far?);
+    let diameter_mm = screw.major_diameter_mm;
+    let planes = [near.at_mm + diameter_mm, length_mm.min(far.at_mm - diameter_mm)];
+    let step_mm = 2.0 * params.step_mm(scene.grid());
+    side_wall(scene, path.axis, path.crossing.bone, planes, [0.5 * diameter_mm, step_mm])
+}
 
 /// Look across the axis in every plane from `from_mm` to `to_mm`.
 ///

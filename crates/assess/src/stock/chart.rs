@@ -21,12 +21,15 @@ impl Dangers {
     pub const LEAVES_SCAN: Self = Self(4);
     /// No stocked length is safe.
     pub const NO_LENGTH: Self = Self(8);
+    /// Less bone beside the thread than the plan's side margin.
+    pub const SIDE_WALL: Self = Self(16);
 
-    const WORDS: [(Self, &'static str); 4] = [
+    const WORDS: [(Self, &'static str); 5] = [
         (Self::NO_BONE, "no-bone"),
         (Self::THIN_MEDIAL_WALL, "thin-medial-wall"),
         (Self::LEAVES_SCAN, "leaves-scan"),
         (Self::NO_LENGTH, "no-length"),
+        (Self::SIDE_WALL, "side-wall"),
     ];
 
     /// These and others.
@@ -77,6 +80,9 @@ pub struct StockCell {
     pub length_mm: Option<f64>,
     /// Thread in bone at that length, mm.
     pub purchase_mm: f64,
+    /// Least bone beside the screw of that length, mm; negative where it breaks
+    /// out.
+    pub side_wall_mm: Option<f64>,
     /// Mean over that thread, HU.
     pub thread_hu: Option<f64>,
     /// Pull-out of that thread, middle estimate, N.

@@ -166,6 +166,8 @@ impl Survey<'_> {
         let thread_mm = self.thread_in_bone(&path, length_mm);
         let purchase_mm = thread_mm.map_or(0.0, |[from, to]| to - from);
         let read = thread_mm.filter(|_| params.thread);
+        let side_wall_mm =
+            length_mm.filter(|_| params.thread).and_then(|mm| self.side_wall_mm(&path, mm));
         let far_mm = path.far.map(|far| far.at_mm);
         let tip_mm = length_mm.or(far_mm).unwrap_or(path.crossing.seen_to_mm);
         let beyond =
@@ -180,10 +182,11 @@ impl Survey<'_> {
             cancellous_mm: length_of(&path.segments, Tissue::Cancellous),
             length_mm,
             purchase_mm,
+            side_wall_mm,
             thread_hu: read.and_then(|thread| self.thread_hu(axis, thread)),
             pullout_n: read.map(|thread| self.pullout_n(&path, thread)).filter(|n| *n > 0.0),
             beyond,
-            dangers: self.dangers(&path, length_mm),
+            dangers: self.dangers(&path, length_mm, side_wall_mm),
         }
     }
 
@@ -193,6 +196,12 @@ impl Survey<'_> {
         let (from_mm, to_mm) = self.screw.thread_mm(length_mm?);
         let thread = [from_mm.max(near.at_mm), to_mm.min(far.at_mm)];
         (thread[1] > thread[0]).then_some(thread)
+    }
+
+    /// As a judged hole's side wall.
+    fn side_wall_mm(&self, path: &Path, length_mm: f64) -> Option<f64> {
+        path::side_wall_of(self.scene, path, self.screw, length_mm, &self.params.path)
+            .map(|wall| wall.least_mm)
     }
 
     fn thread_hu(&self, axis: Axis, ends: [f64; 2]) -> Option<f64> {
@@ -211,7 +220,8 @@ impl Survey<'_> {
         estimate_n(self.scene, self.screw, &held, Reading::FULL, &self.params.strength)
     }
 
-    fn dangers(&self, path: &Path, length_mm: Option<f64>) -> Dangers {
+    fn dangers(&self, path: &Path, length_mm: Option<f64>, side_wall_mm: Option<f64>) -> Dangers {
+        let wanted_mm = self.plan.policy.side_margin_mm.value;
         let medial = match self.plan.side {
             Side::Left => -Direction::LEFT,
             Side::Right => Direction::LEFT,
@@ -225,6 +235,7 @@ impl Survey<'_> {
             .and(Dangers::THIN_MEDIAL_WALL, thin && inwards)
             .and(Dangers::LEAVES_SCAN, path.near.is_some() && !ends)
             .and(Dangers::NO_LENGTH, ends && length_mm.is_none())
+            .and(Dangers::SIDE_WALL, side_wall_mm.is_some_and(|mm| mm < wanted_mm))
     }
 }
 

@@ -18,8 +18,9 @@ pub struct StockParams {
     pub seat_spacing_mm: f64,
     /// Half-angle about a seat's inward normal, rad.
     pub seat_half_angle_rad: f64,
-    /// Whether the thread is read too, its HU and what it holds; without, both
-    /// are unknown in every direction.
+    /// Whether the thread is read too, its HU, what it holds and the bone beside
+    /// it; without, all are unknown in every direction, and no direction is
+    /// marked for its side wall.
     pub thread: bool,
     /// What strength is computed with.
     pub strength: StrengthParams,

@@ -14,10 +14,10 @@ use crate::number::{hu, mm, newton};
 /// One vertex a direction, where it leaves the socket's outer surface; faces
 /// look out of the socket into bone. Float properties, rounded as
 /// `report.json` rounds and not-a-number where unknown: `depth_mm`,
-/// `purchase_mm`, `thread_mean_hu`, `pullout_n`, and, never unknown, `hatched`
-/// (1 where the direction leads into danger, else 0) and `dangers` (one bit a
-/// danger, as in `stock.npy`). `None` when there is no such chart or it is a
-/// single direction.
+/// `purchase_mm`, `side_wall_mm`, `thread_mean_hu`, `pullout_n`, and, never
+/// unknown, `hatched` (1 where the direction leads into danger, else 0) and
+/// `dangers` (one bit a danger, as in `stock.npy`). `None` when there is no such
+/// chart or it is a single direction.
 ///
 /// # Panics
 ///
@@ -73,6 +73,7 @@ fn ply(mesh: &TriMesh, cells: &[Option<&StockCell>], plan: &Plan) -> Vec<u8> {
     let columns = [
         ("depth_mm", values(&|cell| cell.depth_mm().and_then(mm))),
         ("purchase_mm", values(&|cell| mm(cell.purchase_mm))),
+        ("side_wall_mm", values(&|cell| cell.side_wall_mm.and_then(mm))),
         ("thread_mean_hu", values(&|cell| cell.thread_hu.and_then(hu))),
         ("pullout_n", values(&|cell| cell.pullout_n.and_then(newton))),
         ("hatched", values(&|cell| Some(f64::from(u8::from(!cell.dangers.is_empty()))))),

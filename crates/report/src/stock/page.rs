@@ -32,7 +32,7 @@ pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
             main #holes {
                 p {
                     "Darker is deeper bone. Hatched directions lead into danger: no bone, thin medial wall, \
-                     the scan's end, or no safe length. The pictures look into the socket's mouth."
+                     the scan's end, no safe length, or too little bone beside the screw. The pictures look into the socket's mouth."
                 }
                 h2 { "From the socket's centre" }
                 (centre(stock, plan))
@@ -150,8 +150,8 @@ fn table(best: &[Best<'_>], label: &str, plan: &Plan) -> Markup {
                 thead { tr {
                     th scope="col" { "From" } th scope="col" { "Towards" }
                     th scope="col" .n { "Bone, mm" } th scope="col" .n { "Length, mm" }
-                    th scope="col" .n { "Purchase, mm" } th scope="col" .n { "Thread mean, HU" }
-                    th scope="col" .n { "Pull-out, N" }
+                    th scope="col" .n { "Purchase, mm" } th scope="col" .n { "Bone beside it, mm" }
+                    th scope="col" .n { "Thread mean, HU" } th scope="col" .n { "Pull-out, N" }
                 } }
                 tbody {
                     @for Best { origin, cell } in best {
@@ -161,6 +161,7 @@ fn table(best: &[Best<'_>], label: &str, plan: &Plan) -> Markup {
                             td .n { (num(Unit::Mm, cell.depth_mm().and_then(mm))) }
                             td .n { (num(Unit::Stock, cell.length_mm.and_then(mm))) }
                             td .n { (num(Unit::Mm, mm(cell.purchase_mm))) }
+                            td .n { (num(Unit::Mm, cell.side_wall_mm.and_then(mm))) }
                             td .n { (num(Unit::Hu, cell.thread_hu.and_then(hu))) }
                             td .n { (num(Unit::Newton, cell.pullout_n.and_then(newton))) }
                         }

@@ -8,7 +8,7 @@ use crate::table::{number, written};
 
 /// Heads of the table's numbers, after the chart's; a missing value is an
 /// empty cell in CSV and not-a-number in NPY.
-pub const STOCK_COLUMNS: [&str; 23] = [
+pub const STOCK_COLUMNS: [&str; 24] = [
     "polar_deg",
     "azimuth_deg",
     "seat_l_mm",
@@ -24,6 +24,7 @@ pub const STOCK_COLUMNS: [&str; 23] = [
     "cancellous_mm",
     "length_mm",
     "purchase_mm",
+    "side_wall_mm",
     "thread_mean_hu",
     "pullout_n",
     "beyond_bone_mm",
@@ -34,7 +35,7 @@ pub const STOCK_COLUMNS: [&str; 23] = [
     "dangers",
 ];
 
-fn numbers(chart: &StockChart, index: usize, cell: &StockCell) -> [Option<f64>; 23] {
+fn numbers(chart: &StockChart, index: usize, cell: &StockCell) -> [Option<f64>; 24] {
     let (polar_rad, azimuth_rad) =
         chart.place_of(index).map_or((0.0, 0.0), |(ring, azimuth)| (ring.polar_rad, azimuth));
     let [seat_l, seat_p, seat_s] = cell.seat.0.map(mm);
@@ -55,6 +56,7 @@ fn numbers(chart: &StockChart, index: usize, cell: &StockCell) -> [Option<f64>; 
         mm(cell.cancellous_mm),
         cell.length_mm.and_then(mm),
         mm(cell.purchase_mm),
+        cell.side_wall_mm.and_then(mm),
         cell.thread_hu.and_then(hu),
         cell.pullout_n.and_then(newton),
         cell.beyond.bone_mm.and_then(mm),
