@@ -8,6 +8,9 @@ use std::process::ExitCode;
 use indicatif::{ProgressBar, ProgressStyle};
 use pilothole_study::{CaseError, Reason, Stage};
 
+/// Columns of a terminal that nobody measured.
+pub(crate) const COLUMNS: usize = 80;
+
 /// Why a command ended without its result, and whether JSON was asked for.
 #[derive(Debug)]
 pub(crate) struct Failure {
@@ -60,21 +63,40 @@ pub(crate) fn say(text: &str) {
 fn complain(error: &CaseError) {
     let reasons = error.reasons();
     if reasons.is_empty() {
-        eprintln!("error: {}", plain(&error.to_string()));
+        talk(&format!("error: {error}"));
         return;
     }
     let mut next: Vec<&str> = Vec::new();
     for reason in reasons {
-        eprintln!("{}", refusal(reason));
+        talk(&refusal(reason));
         next.extend(reason.next.iter().map(String::as_str));
     }
     let mut said: Vec<&str> = Vec::new();
     for sentence in next {
         if !said.contains(&sentence) {
-            eprintln!("next: {}", plain(sentence));
+            talk(&format!("next: {sentence}"));
             said.push(sentence);
         }
     }
+}
+
+/// One sentence on stderr: in lines of 80 columns on a terminal, else
+/// in one line, so that a log has a line a sentence.
+fn talk(sentence: &str) {
+    if std::io::stderr().is_terminal() {
+        eprintln!("{}", hanging(sentence, COLUMNS).join("\n"));
+    } else {
+        eprintln!("{}", plain(sentence));
+    }
+}
+
+/// A long line broken at blanks, all but the first part set in.
+fn hanging(sentence: &str, columns: usize) -> Vec<String> {
+    let mut lines = wrapped(sentence, columns, 2);
+    if let Some(first) = lines.first_mut() {
+        *first = first.trim_start().to_owned();
+    }
+    lines
 }
 
 fn refusal(reason: &Reason) -> String {
@@ -88,7 +110,7 @@ fn refusal(reason: &Reason) -> String {
         (Some(measured), None) => format!(" (measured {measured}{unit})"),
         _ => String::new(),
     };
-    format!("refused: {}: {}{numbers}", reason.code, plain(&reason.text))
+    format!("refused: {}: {}{numbers}", reason.code, reason.text)
 }
 
 /// Without control characters, which a hostile file could use on a terminal.
@@ -96,7 +118,7 @@ pub(crate) fn plain(text: &str) -> String {
     text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect()
 }
 
-/// A long line broken at blanks, each part after the first set in.
+/// A long line broken at blanks, every part set in.
 pub(crate) fn wrapped(text: &str, columns: usize, inset: usize) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     for word in plain(text).split_whitespace() {
@@ -159,5 +181,21 @@ impl Progress {
         if let Some(bar) = &self.0 {
             bar.finish_and_clear();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_long_sentence_hangs_in_eighty_columns() {
+        let sentence = format!("refused: plan.range: {}", "a limit that is not kept ".repeat(9));
+        let lines = hanging(&sentence, COLUMNS);
+        assert!(lines.len() > 2 && lines[0].starts_with("refused: plan.range: a limit"));
+        assert!(lines.iter().all(|line| line.chars().count() <= COLUMNS), "{lines:?}");
+        assert!(lines[1..].iter().all(|line| line.starts_with("  ")));
+        let words = lines.iter().flat_map(|line| line.split_whitespace());
+        assert!(words.eq(sentence.split_whitespace()), "{lines:?}");
     }
 }

@@ -5,10 +5,7 @@ use pilothole_study::{assess, report_json, report_terminal};
 use super::cohort::follow;
 use super::measure::{replace, resolve};
 use crate::args::Assess;
-use crate::terminal::{self, Failure, Progress};
-
-/// Columns of a terminal that nobody measured.
-pub(crate) const COLUMNS: usize = 80;
+use crate::terminal::{self, COLUMNS, Failure, Progress};
 
 /// Assess a plan on a scan.
 pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {

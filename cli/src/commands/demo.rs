@@ -5,10 +5,9 @@ use std::path::Path;
 use pilothole_phantom::{SeriesHeader, demo_hip, write_series};
 use pilothole_study::{CAUTION, CaseError, Folder, Replace, assess, report_brief, report_json};
 
-use super::assess::COLUMNS;
 use super::measure::resolve;
 use crate::args::Demo;
-use crate::terminal::{self, Failure, Progress};
+use crate::terminal::{self, COLUMNS, Failure, Progress};
 
 /// What a demo folder holds.
 const NAMES: [&str; 4] = ["scan", "plan.toml", "truth.json", "report"];

@@ -24,39 +24,66 @@ pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
     let sum = |count: fn(&RefinedHole) -> usize| refined.holes.iter().map(count).sum::<usize>();
     let (blocked, tried) = (sum(|h| h.blocked), sum(|h| h.tried));
     lines.push(format!("no drill gets to {blocked} of the {tried} directions looked at"));
-    let strength = |candidate: Option<Candidate>| {
-        candidate.map_or_else(|| "-".to_owned(), |c| format!("{:.0} N", c.objectives.low_n))
-    };
+    lines.push(
+        "judged by low strength times the share of placements that keep their margins".into(),
+    );
+    lines.push(format!(
+        "{:<14}  {:<14}  {:>4}  {:>4}  {:<14}  {}",
+        "hole", "", "deg", "mm", "keeps margins", "low strength"
+    ));
     lines.extend(refined.holes.iter().map(|hole| {
         format!(
-            "{:<14}  {:<14}  {:>4.1} deg  {:>4.1} mm  low strength {} -> {}",
+            "{:<14}  {:<14}  {:>4.1}  {:>4.1}  {:<14}  {}",
             shortened(&plan.holes[hole.hole].id, MOST_LETTERS),
             hole.reason.word(),
             hole.turned_rad.to_degrees(),
             hole.moved_mm,
-            strength(hole.before),
-            strength(hole.after),
+            change(hole, keeps_percent, "%"),
+            change(hole, low_newton, "N"),
         )
     }));
     lines.extend(wrapped(CAUTION, 80));
     lines.join("\n")
 }
 
-/// Comments for the top of the new plan's TOML, one line a hole.
+fn keeps_percent(candidate: &Candidate) -> f64 {
+    100.0 * candidate.objectives.keeps
+}
+
+fn low_newton(candidate: &Candidate) -> f64 {
+    candidate.objectives.low_n
+}
+
+/// `before -> after unit`, a dash where the hole held no screw.
+fn change(hole: &RefinedHole, value: fn(&Candidate) -> f64, unit: &str) -> String {
+    let shown = |candidate: Option<&Candidate>| {
+        candidate.map_or_else(|| "-".to_owned(), |c| format!("{:.0}", value(c)))
+    };
+    format!("{} -> {} {unit}", shown(hole.before.as_ref()), shown(hole.after.as_ref()))
+}
+
+/// Comments for the top of the new plan's TOML, one sentence a hole.
 pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
     let mut lines = wrapped(CAUTION, 78);
     lines.push(String::new());
-    lines.push("Refined. How far each hole was turned and moved, and why:".to_owned());
-    lines.extend(refined.holes.iter().map(|hole| {
-        format!(
-            "{}: {:.1} deg, {:.1} mm, {}; gain {:.0} N, noise {:.0} N",
+    lines.push(
+        "Refined. How far each hole was turned and moved, and why. Gain and noise are".to_owned(),
+    );
+    lines.push("of low strength times the share of placements that keep their margins.".to_owned());
+    lines.extend(refined.holes.iter().flat_map(|hole| {
+        let sentence = format!(
+            "{}: {:.1} deg, {:.1} mm, {}; keeps its margins {}, low strength {}; \
+             gain {:.0} N, noise {:.0} N",
             label(&plan.holes[hole.hole].id),
             hole.turned_rad.to_degrees(),
             hole.moved_mm,
             hole.reason.word(),
+            change(hole, keeps_percent, "%"),
+            change(hole, low_newton, "N"),
             hole.gain_n,
             hole.noise_n
-        )
+        );
+        wrapped(&sentence, 78)
     }));
     if !refined.complete {
         lines.push("The search was stopped; holes not searched stay as planned.".to_owned());

@@ -57,11 +57,12 @@ pub fn screw_table() -> String {
             table.push_str(&rest);
         }
     }
-    let lengths = pilothole_plan::thread_table();
-    for (what, pick) in [("below 6 mm", 0), ("6 mm and above", lengths.len() - 1)] {
+    let threads = pilothole_plan::thread_table();
+    for (which, pick) in [("below 6 mm", 0), ("of 6 mm and above", threads.len() - 1)] {
         let stock: Vec<String> =
-            lengths[pick].stocked_lengths_mm.iter().map(ToString::to_string).collect();
-        if write!(table, "\nlengths {what}, mm ({}):\n", lengths[pick].lengths_source).is_err() {
+            threads[pick].stocked_lengths_mm.iter().map(ToString::to_string).collect();
+        let source = &threads[pick].lengths_source;
+        if write!(table, "\nlengths for diameters {which}, mm ({source}):\n").is_err() {
             break;
         }
         for line in stock.chunks(18) {

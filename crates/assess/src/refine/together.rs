@@ -1,9 +1,10 @@
 //! One place for every hole, so that no two screws come too near.
 
-use pilothole_volume::{Offset, PatientPoint};
+use pilothole_volume::PatientPoint;
 
 use super::candidate::Tried;
 use crate::path::Axis;
+use crate::set::segment::nearest_points;
 use crate::set::{Frustum, head_of};
 
 /// A screw as it takes room: its shaft by axis and radius, and its head.
@@ -57,28 +58,12 @@ impl Body {
 /// A lower bound of the distance between two cylinders, mm: that of the round-ended
 /// cylinders that hold them.
 fn at_least_mm(a: &Frustum, b: &Frustum) -> f64 {
-    let ends = |of: &Frustum| [of.from, of.from + of.axis * of.length_mm];
-    distance_mm(ends(a), ends(b)) - a.from_radius_mm - b.from_radius_mm
+    distance_mm(a.ends(), b.ends()) - a.from_radius_mm - b.from_radius_mm
 }
 
-/// Distance between two segments, mm.
-///
-/// # References
-///
-/// Ericson C 2005, Real-Time Collision Detection, 5.1.9.
-fn distance_mm([a, b]: [PatientPoint; 2], [c, d]: [PatientPoint; 2]) -> f64 {
-    let (p, q, r): (Offset, Offset, Offset) = (b - a, d - c, a - c);
-    let (pp, qq, qr) = (p.dot(p), q.dot(q), q.dot(r));
-    let (pr, pq) = (p.dot(r), p.dot(q));
-    let flat = pp * qq - pq * pq;
-    let mut s =
-        if flat > 1e-12 * pp * qq { ((pq * qr - pr * qq) / flat).clamp(0.0, 1.0) } else { 0.0 };
-    let mut t = if qq > 0.0 { (pq * s + qr) / qq } else { 0.0 };
-    if !(0.0..=1.0).contains(&t) {
-        t = t.clamp(0.0, 1.0);
-        s = if pp > 0.0 { ((pq * t - pr) / pp).clamp(0.0, 1.0) } else { 0.0 };
-    }
-    (a + p * s).distance_mm(c + q * t)
+fn distance_mm(first: [PatientPoint; 2], second: [PatientPoint; 2]) -> f64 {
+    let [a, b] = nearest_points(first, second);
+    a.distance_mm(b)
 }
 
 /// A place that a hole may take in the set.
@@ -280,25 +265,7 @@ fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use pilothole_volume::Direction;
-
-    #[test]
-    fn distances_of_segments_are_those_of_geometry() {
-        let points = |from: [f64; 3], to: [f64; 3]| [PatientPoint(from), PatientPoint(to)];
-        let along = points([0.0; 3], [10.0, 0.0, 0.0]);
-        let rows = [
-            (points([5.0, -5.0, 4.0], [5.0, 5.0, 4.0]), 4.0),
-            (points([0.0, 3.0, 0.0], [10.0, 3.0, 0.0]), 3.0),
-            (points([13.0, 4.0, 0.0], [20.0, 4.0, 0.0]), 5.0),
-            (points([-3.0, 0.0, 0.0], [-9.0, 0.0, 0.0]), 3.0),
-            (points([5.0, 0.0, 0.0], [5.0, 9.0, 0.0]), 0.0),
-        ];
-        for (other, apart) in rows {
-            for found in [distance_mm(along, other), distance_mm(other, along)] {
-                assert!((found - apart).abs() < 1e-12, "{found} {apart}");
-            }
-        }
-    }
+    use pilothole_volume::{Direction, Offset};
 
     #[test]
     fn heads_count_where_they_are_nearest() {

@@ -43,6 +43,11 @@ impl Frustum {
         }
     }
 
+    /// The two ends of the axis.
+    pub(crate) fn ends(&self) -> [PatientPoint; 2] {
+        [self.from, self.from + self.axis * self.length_mm]
+    }
+
     /// The middle of the axis.
     pub fn middle(&self) -> PatientPoint {
         self.from + self.axis * (0.5 * self.length_mm)

@@ -140,3 +140,49 @@ fn box_around(
         std::array::from_fn(|i| ((high[i].ceil() + 1.0).max(0.0) as usize).min(size[i]));
     (0..3).all(|i| from[i] < to[i]).then_some((from, to))
 }
+
+#[cfg(test)]
+mod tests {
+    use pilothole_plan::thread_table;
+    use pilothole_volume::{Direction, Offset};
+
+    use super::*;
+
+    /// A 6.5 mm screw of 60 mm.
+    fn screw(hole: usize, seat: [f64; 3], towards: [f64; 3]) -> ScrewBody {
+        let threads = thread_table();
+        let thread = threads.iter().find(|t| t.major_diameter_mm == 6.5).expect("in the table");
+        let direction = Direction::along(Offset(towards)).expect("has length");
+        ScrewBody::new(hole, PatientPoint(seat), direction, thread, 60.0)
+    }
+
+    #[test]
+    fn screws_meet_where_their_axes_are_nearest() {
+        // The second axis passes 1 mm beside the first at 40 mm of it, at
+        // 13.5 mm of its own: 5.5 mm deep.
+        let (sin, cos) = 50.0_f64.to_radians().sin_cos();
+        let second = [1.0, -13.5 * sin, 40.0 - 13.5 * cos];
+        let bodies = [screw(0, [0.0; 3], [0.0, 0.0, 1.0]), screw(1, second, [0.0, sin, cos])];
+        let found = rooms(&bodies, 3.0, &ClashParams::OWN).clash[0];
+        assert!((found.gap_mm + 5.5).abs() < 1e-6, "{found:?}");
+        assert!((found.at_a_mm - 40.0).abs() < 1e-6, "{found:?}");
+        assert!((found.at_b_mm - 13.5).abs() < 1e-6, "{found:?}");
+        assert!(found.at.distance_mm(PatientPoint([0.5, 0.0, 40.0])) < 1e-6, "{found:?}");
+    }
+
+    #[test]
+    fn heads_meet_before_the_seat() {
+        // Shafts that part into bone from heads whose axes cross 3 mm before
+        // their seats.
+        let lean = 20.0_f64.to_radians();
+        let seat = 3.0 * lean.sin();
+        let side = |hole: usize, sign: f64| {
+            screw(hole, [sign * seat, 0.0, 0.0], [sign * lean.sin(), 0.0, lean.cos()])
+        };
+        let found = rooms(&[side(0, 1.0), side(1, -1.0)], 3.0, &ClashParams::OWN);
+        let found = found.clash[0];
+        assert!(found.gap_mm < 0.0, "{found:?}");
+        assert!((found.at_a_mm + 3.0).abs() < 1e-6, "{found:?}");
+        assert!((found.at_b_mm + 3.0).abs() < 1e-6, "{found:?}");
+    }
+}

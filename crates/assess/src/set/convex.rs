@@ -2,21 +2,24 @@
 //!
 //! Apart: the algorithm of Gilbert, Johnson and Keerthi (1988, IEEE J Robot
 //! Autom 4:193), to [`GAP_TOLERANCE_MM`]. Overlapping: the shortest shift that
-//! parts them, the best separating direction over the sphere.
+//! parts them, the best separating direction over the sphere; they meet where
+//! their axes are nearest.
 
 use pilothole_volume::{Direction, Offset, PatientPoint};
 
 use super::body::Frustum;
+use super::segment::nearest_points;
 
 /// Largest error of a positive gap, mm.
 pub const GAP_TOLERANCE_MM: f64 = 1e-7;
 
-/// Two bodies' nearest points.
+/// The room between two bodies, and where.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Gap {
     /// Distance, mm; negative when they overlap.
     pub mm: f64,
-    /// Nearest, or deepest, point of the first.
+    /// Point of the first nearest to the second; when they overlap, the point
+    /// of its axis nearest to the other's axis.
     pub on_a: PatientPoint,
     /// The same of the second.
     pub on_b: PatientPoint,
@@ -190,8 +193,9 @@ fn overlap(a: &Frustum, b: &Frustum) -> Gap {
             reach *= 0.5;
         }
     }
-    let pair = vertex(a, b, best);
-    Gap { mm: most, on_a: pair.on_a, on_b: pair.on_b }
+    // The furthest points do not say where: along a whole side they are equal.
+    let [on_a, on_b] = nearest_points(a.ends(), b.ends());
+    Gap { mm: most, on_a, on_b }
 }
 
 /// Two directions across `axis`, the first nearest to `first`, or to `second`
@@ -240,6 +244,24 @@ mod tests {
                 let found = gap(a, b);
                 assert!((found.mm - want).abs() < 1e-6, "{} != {want}", found.mm);
             }
+        }
+    }
+
+    #[test]
+    fn crossing_cylinders_meet_where_their_axes_are_nearest() {
+        // Axes that cross at any angle, 2 mm apart at 43.5 mm of the one and
+        // 9.75 mm of the other: 6.5 - 2 mm deep there.
+        let base = rod([0.0; 3], [0.0, 0.0, 1.0], 70.0, 3.25);
+        for angle_deg in [90.0_f64, 60.0, 35.0, 120.0] {
+            let (sin, cos) = angle_deg.to_radians().sin_cos();
+            let from = [-9.75 * sin, 2.0, 43.5 - 9.75 * cos];
+            let other = rod(from, [sin, 0.0, cos], 50.0, 3.25);
+            let along = |of: &Frustum, at: PatientPoint| (at - of.from).dot(of.axis.offset());
+            let found = gap(&base, &other);
+            assert!((found.mm + 4.5).abs() < 1e-6, "{}", found.mm);
+            let places = [along(&base, found.on_a), along(&other, found.on_b)];
+            assert!((places[0] - 43.5).abs() < 1e-6, "{angle_deg}: {places:?}");
+            assert!((places[1] - 9.75).abs() < 1e-6, "{angle_deg}: {places:?}");
         }
     }
 

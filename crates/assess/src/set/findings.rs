@@ -143,7 +143,8 @@ fn aside(all: &mut Vec<Finding>, set: &SetResult) {
         let mut holes = set.access.iter().filter(|access| access.aside.contains(&bone));
         let first = holes.next().map(|access| access.hole);
         let count = usize::from(first.is_some()) + holes.count();
-        let text = format!("bone {bone} lies in the way of {count} holes and must be moved aside");
+        let of = if count == 1 { "hole" } else { "holes" };
+        let text = format!("bone {bone} lies in the way of {count} {of} and must be moved aside");
         let mut finding = Finding::new("access.aside", text).measured(count as f64, None, "1");
         // About one hole only when it is in the way of one.
         finding.hole = first.filter(|_| count == 1);

@@ -26,6 +26,7 @@ mod params;
 mod reconstruction;
 mod register;
 pub mod rigid;
+pub(crate) mod segment;
 pub mod sphere;
 mod springs;
 mod triangle;

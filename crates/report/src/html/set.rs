@@ -273,9 +273,9 @@ fn room(record: &Record, set: &SetRecord) -> Markup {
                 @for clash in &set.clash {
                     li {
                         (link(record, &clash.a)) " and " (link(record, &clash.b)) ": "
-                        (measure(Unit::Mm, clash.gap_mm)) " between their surfaces, "
-                        (measure(Unit::Mm, clash.at_a_mm)) " and " (measure(Unit::Mm, clash.at_b_mm))
-                        " from their seats"
+                        (measure(Unit::Mm, clash.gap_mm)) " between their surfaces, at "
+                        (from_seat(clash.at_a_mm)) " of the first and "
+                        (from_seat(clash.at_b_mm)) " of the second"
                     }
                 }
             }
@@ -293,6 +293,12 @@ fn room(record: &Record, set: &SetRecord) -> Markup {
         }
         @if !set.access.is_empty() { (access_table(record, &set.access)) }
     }
+}
+
+/// A place on a screw's axis: into bone from its seat, or in its head.
+fn from_seat(at_mm: Option<f64>) -> Markup {
+    let side = if at_mm.is_some_and(|at| at < 0.0) { "before the seat" } else { "past the seat" };
+    html! { (measure(Unit::Mm, at_mm.map(f64::abs))) " " (side) }
 }
 
 fn access_table(record: &Record, access: &[AccessRecord]) -> Markup {

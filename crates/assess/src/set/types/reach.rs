@@ -12,12 +12,13 @@ pub struct Clash {
     /// Least distance between the two surfaces, mm; negative when they
     /// overlap: then the shortest shift that parts them.
     pub gap_mm: f64,
-    /// Where, on the first screw's axis, mm from its seat; negative in its
-    /// head.
+    /// Where, on the first screw's axis, mm from its seat; negative before the
+    /// seat, in its head. Where they overlap: where the axes are nearest.
     pub at_a_mm: f64,
     /// Where, on the second screw's axis, mm from its seat.
     pub at_b_mm: f64,
-    /// Midway between the two nearest points.
+    /// Midway between the two nearest points, of the surfaces or, where they
+    /// overlap, of the axes.
     pub at: PatientPoint,
 }
 
