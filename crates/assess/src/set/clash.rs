@@ -151,7 +151,10 @@ mod tests {
     /// A 6.5 mm screw of 60 mm.
     fn screw(hole: usize, seat: [f64; 3], towards: [f64; 3]) -> ScrewBody {
         let threads = thread_table();
-        let thread = threads.iter().find(|t| t.major_diameter_mm == 6.5).expect("in the table");
+        let thread = threads
+            .iter()
+            .find(|t| (t.major_diameter_mm - 6.5).abs() < 1e-9)
+            .expect("in the table");
         let direction = Direction::along(Offset(towards)).expect("has length");
         ScrewBody::new(hole, PatientPoint(seat), direction, thread, 60.0)
     }
