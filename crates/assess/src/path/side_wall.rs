@@ -3,9 +3,10 @@
 use std::f64::consts::TAU;
 
 use pilothole_plan::Screw;
+use pilothole_volume::Direction;
 
 use super::Path;
-use super::axis::Axis;
+use super::axis::{Axis, Trace};
 use crate::params::PathParams;
 use crate::scene::Scene;
 
@@ -86,7 +87,11 @@ fn nearest_surface(
     limit_mm: f64,
 ) -> Option<(f64, f64)> {
     let grid = scene.grid();
-    let centre = axis.at(at_mm);
+    let seat = axis.at(at_mm);
+    let middle = scene.depth_in_or_nan(bone, seat);
+    if middle <= 0.0 {
+        return Some((0.0, 0.0));
+    }
     let (u, v) = axis.direction.across();
     let step_mm = 0.5 * grid.smallest_edge_mm();
     let mut limit_mm = limit_mm;
@@ -94,26 +99,29 @@ fn nearest_surface(
     for spoke in 0..SPOKES {
         let azimuth_rad = TAU * spoke as f64 / SPOKES as f64;
         let out = u * azimuth_rad.cos() + v * azimuth_rad.sin();
-        let mut before = scene.depth_in_or_nan(bone, centre);
-        if before <= 0.0 {
-            return Some((0.0, azimuth_rad));
-        }
-        let mut r = step_mm;
-        while r < limit_mm + step_mm {
-            let here = scene.depth_in_or_nan(bone, centre + out * r);
-            if here.is_nan() || before.is_nan() {
-                break;
+        let Some(direction) = Direction::along(out) else { continue };
+        let spoke = Trace::new(grid, Axis { seat, direction });
+        let (mut r, mut before, mut stepwise) = (0.0, middle, false);
+        while r < limit_mm && !before.is_nan() {
+            // The surface is no nearer than the depth says; half of it is kept
+            // for what the depth is off by. Where another bone touches, the
+            // depth ends at once: then step by step.
+            let mut next_mm = r + if stepwise { step_mm } else { step_mm.max(0.5 * before) };
+            let mut here = scene.depth_in_voxel_or_nan(bone, spoke.at(next_mm));
+            if here <= 0.0 && next_mm > r + step_mm {
+                next_mm = r + step_mm;
+                here = scene.depth_in_voxel_or_nan(bone, spoke.at(next_mm));
+                stepwise = true;
             }
             if here <= 0.0 {
-                let distance = r - step_mm * here / (here - before);
+                let distance = next_mm - (next_mm - r) * here / (here - before);
                 if distance < limit_mm {
                     limit_mm = distance;
                     found = Some((distance, azimuth_rad));
                 }
                 break;
             }
-            before = here;
-            r += step_mm;
+            (r, before) = (next_mm, here);
         }
     }
     found

@@ -60,7 +60,8 @@ pub(crate) fn report_html(case: &Case<'_>, record: &Record, drawn: &Drawn) -> St
                             (chart_figure(chart, case.plan))
                             figcaption {
                                 "Depth to the far cortex from the socket's centre, seen from its mouth. Darker \
-                                 is deeper, lines join equal depth in mm, hatched directions lead into danger; \
+                                 is deeper, lines join equal depth in mm, hatched directions lead into danger \
+                                 (bone beside a screw is not looked at here); \
                                  rings are the holes by their direction."
                             }
                         }

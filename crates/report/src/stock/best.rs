@@ -28,7 +28,8 @@ fn by_purchase(chart: &StockChart) -> Vec<&StockCell> {
         .cells
         .iter()
         .filter(|cell| {
-            cell.dangers.is_empty() && cell.length_mm.is_some() && cell.purchase_mm > 0.0
+            let is_known = cell.length_mm.is_some() && cell.side_wall_mm.is_some();
+            cell.dangers.is_empty() && is_known && cell.purchase_mm > 0.0
         })
         .collect();
     cells.sort_by(|a, b| better(a, b));
