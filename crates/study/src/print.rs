@@ -62,7 +62,7 @@ pub fn screw_table() -> String {
         let stock: Vec<String> =
             threads[pick].stocked_lengths_mm.iter().map(ToString::to_string).collect();
         let source = &threads[pick].lengths_source;
-        if write!(table, "\nlengths for diameters {which}, mm ({source}):\n").is_err() {
+        if write!(table, "\nlengths in mm for diameters {which}\n  ({source}):\n").is_err() {
             break;
         }
         for line in stock.chunks(18) {
