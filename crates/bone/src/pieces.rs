@@ -7,7 +7,7 @@ use rayon::prelude::*;
 
 use crate::bones::BoneFinding;
 use crate::find::Names;
-use crate::lumen::Lumens;
+use crate::lumen::{CONTRAST_HU, Lumens};
 use crate::params::BoneName;
 use crate::patch::Patch;
 use crate::runs::{Piece, pieces};
@@ -19,11 +19,10 @@ const LEAST_BONE_MM3: f64 = 500.0;
 /// Larger bodies that are a bone's largest piece are not asked whether they are
 /// a lumen, mm³: an iliac artery alone stays below, and no bone of a hip does.
 const LARGEST_LUMEN_MM3: f64 = 60_000.0;
-/// Bodies never denser than this in all but 1 % are suspect of being a lumen:
-/// arterial contrast seldom passes 450 HU, cortex does even when blurred.
-const LUMEN_MOST_HU: f32 = 450.0;
+/// Bodies never denser than this in all but 1 % are suspect of being a lumen, HU.
+const LUMEN_MOST_HU: f32 = *CONTRAST_HU.end() as f32;
 /// Below this a voxel inside a body is hollow: marrow, not contrast, HU.
-const HOLLOW_HU: f32 = 130.0;
+const HOLLOW_HU: f32 = *CONTRAST_HU.start() as f32;
 /// Share of hollow voxels under which a body is solid.
 const SOLID_FRACTION: f64 = 0.2;
 

@@ -46,10 +46,9 @@ fn first(record: &Record) -> String {
     match &record.order {
         Some(order) => {
             // Those that a drill reaches and that can be counted on.
-            let is_left_out =
-                |hole: &String| of_weak(record).contains(hole) || of_blocked(record).contains(hole);
+            let left_out = [of_weak(record), of_blocked(record)].concat();
             let holes = order.iter().map(|step| step.hole.clone());
-            listed(&holes.filter(|hole| !is_left_out(hole)).take(4).collect::<Vec<_>>())
+            listed(&holes.filter(|hole| !left_out.contains(hole)).take(4).collect::<Vec<_>>())
         }
         None => "unknown".to_owned(),
     }

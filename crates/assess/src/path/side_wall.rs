@@ -3,7 +3,7 @@
 use std::f64::consts::TAU;
 
 use pilothole_plan::Screw;
-use pilothole_volume::Direction;
+use pilothole_volume::{Direction, PatientPoint};
 
 use super::Path;
 use super::axis::{Axis, Trace};
@@ -60,6 +60,7 @@ pub fn side_wall(
         return None;
     }
     let planes = ((to_mm - from_mm) / step_mm).ceil() as usize;
+    let spokes = spokes(axis.direction);
     let mut best: Option<SideWall> = None;
     for plane in 0..=planes {
         let at_mm = if planes == 0 {
@@ -69,7 +70,7 @@ pub fn side_wall(
         };
         let limit_mm = best.map_or(f64::INFINITY, |b| b.least_mm + radius_mm);
         if let Some((distance_mm, azimuth_rad)) =
-            nearest_surface(scene, axis, bone, at_mm, limit_mm)
+            nearest_surface(scene, bone, axis.at(at_mm), &spokes, limit_mm)
         {
             best = Some(SideWall { least_mm: distance_mm - radius_mm, at_mm, azimuth_rad });
         }
@@ -77,29 +78,36 @@ pub fn side_wall(
     best
 }
 
+/// Azimuths, rad, and directions across an axis.
+fn spokes(axis: Direction) -> Vec<(f64, Direction)> {
+    let (u, v) = axis.across();
+    (0..SPOKES)
+        .filter_map(|spoke| {
+            let azimuth_rad = TAU * spoke as f64 / SPOKES as f64;
+            let out = u * azimuth_rad.cos() + v * azimuth_rad.sin();
+            Some((azimuth_rad, Direction::along(out)?))
+        })
+        .collect()
+}
+
 /// The nearest point of the surface in one plane, when nearer than the limit:
 /// its distance from the axis, mm, and its azimuth, rad.
 fn nearest_surface(
     scene: &Scene<'_>,
-    axis: Axis,
     bone: u8,
-    at_mm: f64,
+    seat: PatientPoint,
+    spokes: &[(f64, Direction)],
     limit_mm: f64,
 ) -> Option<(f64, f64)> {
     let grid = scene.grid();
-    let seat = axis.at(at_mm);
     let middle = scene.depth_in_or_nan(bone, seat);
     if middle <= 0.0 {
         return Some((0.0, 0.0));
     }
-    let (u, v) = axis.direction.across();
     let step_mm = 0.5 * grid.smallest_edge_mm();
     let mut limit_mm = limit_mm;
     let mut found = None;
-    for spoke in 0..SPOKES {
-        let azimuth_rad = TAU * spoke as f64 / SPOKES as f64;
-        let out = u * azimuth_rad.cos() + v * azimuth_rad.sin();
-        let Some(direction) = Direction::along(out) else { continue };
+    for (azimuth_rad, direction) in spokes.iter().copied() {
         let spoke = Trace::new(grid, Axis { seat, direction });
         let (mut r, mut before, mut stepwise) = (0.0, middle, false);
         while r < limit_mm && !before.is_nan() {

@@ -178,3 +178,10 @@ pub struct Stock {
     /// Reservations.
     pub findings: Vec<Finding>,
 }
+
+impl Stock {
+    /// The chart from the socket's centre, where there is one.
+    pub fn from_centre(&self) -> Option<&StockChart> {
+        self.charts.iter().find(|chart| chart.origin == StockOrigin::Centre)
+    }
+}

@@ -44,12 +44,11 @@ fn better(a: &StockCell, b: &StockCell) -> std::cmp::Ordering {
 /// The best directions from the socket's centre, 15° apart.
 pub(super) fn from_centre(stock: &Stock) -> Vec<Best<'_>> {
     let mut named: Vec<Best<'_>> = Vec::new();
-    for chart in stock.charts.iter().filter(|chart| chart.origin == StockOrigin::Centre) {
-        for cell in by_purchase(chart) {
-            let far = |b: &Best<'_>| b.cell.direction.angle_rad(cell.direction) >= APART_RAD;
-            if named.len() < MOST_FROM_CENTRE && named.iter().all(far) {
-                named.push(Best { origin: chart.origin, cell });
-            }
+    let Some(chart) = stock.from_centre() else { return named };
+    for cell in by_purchase(chart) {
+        let far = |b: &Best<'_>| b.cell.direction.angle_rad(cell.direction) >= APART_RAD;
+        if named.len() < MOST_FROM_CENTRE && named.iter().all(far) {
+            named.push(Best { origin: chart.origin, cell });
         }
     }
     named

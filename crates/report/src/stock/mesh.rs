@@ -1,6 +1,6 @@
 //! Two surfaces with what lies behind their points: the socket's and the bone's.
 
-use pilothole_assess::stock::{Ring, Stock, StockCell, StockChart, StockOrigin};
+use pilothole_assess::stock::{Ring, Stock, StockCell, StockChart};
 use pilothole_plan::{Plan, Side};
 use pilothole_surface::{
     ClosedSurface, MeshLabel, Side as MeshSide, TriMesh, VertexProperty, write_ply,
@@ -23,7 +23,7 @@ use crate::number::{hu, mm, newton};
 ///
 /// Never: memory takes every write, and every property has a value a vertex.
 pub fn stock_ply(stock: &Stock, plan: &Plan) -> Option<Vec<u8>> {
-    let chart = from_centre(stock)?;
+    let chart = stock.from_centre()?;
     let mesh = surface(chart);
     if mesh.triangles.is_empty() {
         return None;
@@ -49,7 +49,7 @@ const SAME_PLACE_MM: f64 = 2.0;
 ///
 /// Never: as [`stock_ply`].
 pub fn stock_bone_ply(stock: &Stock, plan: &Plan, bone: &ClosedSurface) -> Option<Vec<u8>> {
-    let chart = from_centre(stock)?;
+    let chart = stock.from_centre()?;
     let radius_mm = 0.5 * plan.socket.outer_diameter_mm;
     let met = |corner: &PatientPoint| {
         let offset = *corner - plan.socket.centre;
@@ -59,10 +59,6 @@ pub fn stock_bone_ply(stock: &Stock, plan: &Plan, bone: &ClosedSurface) -> Optio
     };
     let cells: Vec<Option<&StockCell>> = bone.mesh().vertices.iter().map(met).collect();
     Some(ply(bone.mesh(), &cells, plan))
-}
-
-fn from_centre(stock: &Stock) -> Option<&StockChart> {
-    stock.charts.iter().find(|chart| chart.origin == StockOrigin::Centre)
 }
 
 /// A surface with a cell, where there is one, at each of its corners.

@@ -1,7 +1,7 @@
 //! `stock.html`: where bone is worth drilling, as charts.
 
 use maud::{Markup, html};
-use pilothole_assess::stock::{Stock, StockOrigin};
+use pilothole_assess::stock::Stock;
 use pilothole_plan::Plan;
 
 use super::best::{Best, from_centre, from_seats, heading};
@@ -75,7 +75,7 @@ fn centre(stock: &Stock, plan: &Plan) -> Markup {
     let best = from_centre(stock);
     html! {
         div .beside {
-            @for chart in stock.charts.iter().filter(|chart| chart.origin == StockOrigin::Centre) {
+            @if let Some(chart) = stock.from_centre() {
                 figure {
                     (chart_figure(chart, plan))
                     figcaption {

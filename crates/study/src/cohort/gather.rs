@@ -114,19 +114,19 @@ impl Tables<'_> {
             overview.unfinished(row);
             let mut cells = vec![Cell::Empty; CASES.len()];
             cells[0] = Cell::Text("unfinished".to_owned());
-            return self.cases.push(&[&keys[..], &cells, &own].concat());
+            return self.cases.push([&keys[..], &cells, &own].concat());
         };
         let truth = self.has_truth.then(|| truth_of(row, summary));
-        self.cases.push(&[&keys[..], &cells(&CASES, &line.values), &own].concat())?;
+        self.cases.push([&keys[..], &cells(&CASES, &line.values), &own].concat())?;
         overview.case(row, line, || self.place.case(&row.case).join("report.html").exists());
         for values in &line.holes {
             let measured = cells(&HOLES, values);
             let errors = truth.as_ref().map(|t| t.cells(values)).unwrap_or_default();
             overview.hole(row, &measured, &errors);
-            self.holes.push(&[&keys[..], &measured, &errors, &own].concat())?;
+            self.holes.push([&keys[..], &measured, &errors, &own].concat())?;
         }
         for values in &line.findings {
-            self.findings.push(&[&keys[..], &cells(&FINDINGS, values)].concat())?;
+            self.findings.push([&keys[..], &cells(&FINDINGS, values)].concat())?;
         }
         summary.holes += line.holes.len();
         match line.outcome {

@@ -60,9 +60,8 @@ impl Table {
     /// # Errors
     ///
     /// [`CohortError::Table`].
-    pub(crate) fn push(&mut self, cells: &[Cell]) -> Result<(), CohortError> {
-        let caution = Cell::Text(SHORT_CAUTION.to_owned());
-        let cells = [cells, &[caution][..]].concat();
+    pub(crate) fn push(&mut self, mut cells: Vec<Cell>) -> Result<(), CohortError> {
+        cells.push(Cell::Text(SHORT_CAUTION.to_owned()));
         debug_assert_eq!(cells.len(), self.schema.width(), "a cell for every column");
         let failed = |error: io::Error| CohortError::Table { table: self.name, kind: error.kind() };
         self.comma.push(&cells).map_err(failed)?;
