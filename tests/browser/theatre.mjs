@@ -36,9 +36,17 @@ function walk(pdf, report) {
     const differs = hole.planned_length_mm !== null && hole.planned_length_mm !== hole.length_mm;
     if (differs) { walked++; if (!near.includes(`planned ${stocked(hole.planned_length_mm)}`)) problems.push(`hole ${index + 1}: its planned length is not said`); }
   }
-  for (const line of [...(report.kit ?? []), ...(report.spares ?? [])]) {
-    walked++;
-    if (!text.includes(`${line.count} \u00d7 ${line.screw} \u00d7 ${stocked(line.length_mm)} mm`)) problems.push(`kit lacks ${line.count} of ${line.screw}, ${line.length_mm} mm`);
+  // The lists below the holes: a line a screw, a number a piece.
+  for (const [heading, ends, pieces] of [["On the table", "Spares at hand", report.kit], ["Spares at hand", "Decision support", report.spares]]) {
+    const from = lines.findIndex((line) => line.trim() === heading);
+    const until = lines.findIndex((line, at) => at > from && line.trim().startsWith(ends));
+    if (from < 0 || until < 0) { problems.push(`no list "${heading}"`); continue; }
+    const listed = lines.slice(from + 1, until).map((line) => line.trim().split(/\s{2,}/)).filter((cells) => cells[0]);
+    for (const { screw, length_mm, count } of pieces ?? []) {
+      walked++;
+      const found = listed.filter((cells) => cells[0] === screw).flatMap((cells) => cells.slice(1)).filter((cell) => cell === stocked(length_mm)).length;
+      if (found !== count) problems.push(`${heading}: ${found} of ${screw}, ${length_mm} mm, where ${count} are asked`);
+    }
   }
 }
 

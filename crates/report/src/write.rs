@@ -24,11 +24,11 @@ pub fn write_all(case: &Case<'_>) -> Vec<(&'static str, Vec<u8>)> {
 pub fn write_record(case: &Case<'_>, record: &Record) -> Vec<(&'static str, Vec<u8>)> {
     let kit = record.kit.as_deref().unwrap_or_default();
     let spares = record.spares.as_deref().unwrap_or_default();
-    let drawn = Drawn::of(case.surface, case.plan);
+    let drawn = Drawn::of(case);
     let page = || report_html(case, record, &drawn).into_bytes();
     let bone = || case.surface.map(|surface| stl(case, surface));
     let theatre = || theatre_pdf(record, drawn.stills.first());
-    let scene = || scene_glb(record, case.plan, &drawn.mesh);
+    let scene = || scene_glb(record, case.plan, &drawn);
     let tables = || (to_json(record).into_bytes(), holes_csv(record));
     let ((page, bone), (theatre, (scene, (json, holes)))) = rayon::join(
         || rayon::join(page, bone),

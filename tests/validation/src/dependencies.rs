@@ -27,6 +27,7 @@ pub const WHY: [(&str, &str); 38] = [
     ("isosurface", "the minimiser of the sharp-feature surface"),
     ("jpeg-decoder", "lossless JPEG slices, in Rust"),
     ("krilla", "the theatre page as PDF"),
+    ("skrifa", "how wide text of the theatre page is"),
     ("libm", "the error function"),
     ("maud", "HTML that is escaped by default"),
     ("nalgebra", "small matrices: fits, registration, load"),

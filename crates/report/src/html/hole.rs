@@ -184,6 +184,7 @@ fn placement(subject: &Subject<'_>) -> Markup {
             }
         };
     };
+    let nothing = robust.tilt_ring_deg.iter().all(|tilt| *tilt == Some(0.0));
     html! {
         div {
             h4 { "If the guide sits wrong" }
@@ -191,13 +192,21 @@ fn placement(subject: &Subject<'_>) -> Markup {
                 "Of " (robust.samples) " wrong placements "
                 (measure(Unit::Percent, robust.keeps_margin)) " keep the margin at the far cortex, "
                 (measure(Unit::Percent, robust.stays_inside)) " stay inside sideways, "
-                (measure(Unit::Percent, robust.keeps_grade)) " keep the grade. Forgiven one at a \
-                 time, in the worst direction: shift "
-                (measure(Unit::Mm, robust.forgiven_shift_mm)) ", tilt "
-                (measure(Unit::Deg, robust.forgiven_tilt_deg)) "."
+                (measure(Unit::Percent, robust.keeps_grade)) " keep the grade. "
+                @if nothing {
+                    "No shift and no tilt is forgiven: the planned placement itself lacks the room \
+                     wanted at its tip or beside it."
+                } @else {
+                    "Forgiven one at a time, in the worst direction: shift "
+                    (measure(Unit::Mm, robust.forgiven_shift_mm)) ", tilt "
+                    (measure(Unit::Deg, robust.forgiven_tilt_deg)) "."
+                }
             }
             div .pair {
-                figure { (ring_figure(subject)) figcaption { "Forgiven tilt by direction" } }
+                figure {
+                    (ring_figure(subject))
+                    figcaption { @if nothing { "Forgiven tilt by direction: none in any" } @else { "Forgiven tilt by direction" } }
+                }
                 figure { (purchase_figure(subject)) figcaption { "Purchase of the wrong placements" } }
             }
         }

@@ -21,7 +21,15 @@
     for (let i = 0; i < raw.length; i++) {
       at[i] = scene.low[i % 3] + raw[i] / 65535 * scene.extent[i % 3] - scene.centre[i % 3];
     }
-    return mesh(at, corners);
+    return parts(mesh(at, corners));
+  }
+  // The same vertices, first without the femur, then the femur alone.
+  function parts(whole) {
+    const first = scene.before_femur;
+    return [
+      Object.assign({}, whole, { first: 0, count: first }),
+      Object.assign({}, whole, { first, count: whole.count - first }),
+    ];
   }
   function mesh(at, corners) {
     const normal = new Float32Array(at.length);
@@ -39,7 +47,7 @@
     };
     return {
       at: buffer(gl.ARRAY_BUFFER, at), normal: buffer(gl.ARRAY_BUFFER, normal),
-      corners: buffer(gl.ELEMENT_ARRAY_BUFFER, corners), count: corners.length,
+      corners: buffer(gl.ELEMENT_ARRAY_BUFFER, corners), first: 0, count: corners.length,
     };
   }
   const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]];
@@ -63,7 +71,7 @@
     });
     return mesh(new Float32Array(at), new Uint16Array(corners));
   }
-  const bone = boneMesh();
+  const [bone, femur] = boneMesh();
   const inward = scene.axis.map((c) => -c);
   const socket = lathe([0, 0, 0], inward, Array.from({ length: 10 }, (_, i) => {
     const a = i / 9 * Math.PI / 2;
@@ -109,7 +117,7 @@
   gl.enableVertexAttribArray(slots.at);
   gl.enableVertexAttribArray(slots.normal);
 
-  const state = { rows: scene.views.lateral, zoom: 1, picked: null, bone: true, corridors: false, guides: false };
+  const state = { rows: scene.views.lateral, zoom: 1, picked: null, bone: true, femur: false, corridors: false, guides: false };
   const COLOURS = { good: [0.1, 0.35, 0.52], fair: [0.42, 0.66, 0.82], poor: [0.72, 0.36, 0.05], none: [0.15, 0.15, 0.15], unknown: [0.5, 0.5, 0.5] };
   function draw(m, colour) {
     for (const name of ["at", "normal"]) {
@@ -118,7 +126,7 @@
     }
     gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, m.corners);
     gl.uniform4fv(place.colour, colour);
-    gl.drawElements(gl.TRIANGLES, m.count, gl.UNSIGNED_SHORT, 0);
+    gl.drawElements(gl.TRIANGLES, m.count, gl.UNSIGNED_SHORT, 2 * m.first);
   }
   const reach = Math.min(130, Math.max(70, 20 + Math.max(...screws.map((s) => Math.hypot(...s.tip)), 0)));
   const half = () => reach / state.zoom;
@@ -152,7 +160,8 @@
       gl.colorMask(true, true, true, true);
       draw(m, colour);
     };
-    if (state.bone && bone.count) veil(bone, [0.93, 0.85, 0.7, 0.72]);
+    const bones = [state.bone && bone, state.femur && femur].filter((m) => m && m.count);
+    for (const m of bones) veil(m, [0.93, 0.85, 0.7, 0.72]);
     gl.depthMask(false);
     draw(socket, [0.3, 0.42, 0.52, 0.35]);
     if (state.corridors) {

@@ -62,6 +62,14 @@ impl Nodes {
         })
     }
 
+    /// The outline's vertices, row by row.
+    pub(crate) fn vertices(&self) -> Vec<[f64; 2]> {
+        (0..self.rows.saturating_sub(1))
+            .flat_map(|row| (0..self.columns.saturating_sub(1)).map(move |column| (column, row)))
+            .filter_map(|(column, row)| self.vertex(column, row))
+            .collect()
+    }
+
     /// The outline as the data of an SVG path, with one decimal.
     pub(crate) fn outline(&self) -> String {
         let mut path = String::new();

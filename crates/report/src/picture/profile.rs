@@ -10,7 +10,7 @@ use crate::text::put;
 
 const WIDTH: f64 = 460.0;
 const LEFT: f64 = 52.0;
-const RIGHT: f64 = 10.0;
+const RIGHT: f64 = 16.0;
 const TOP: f64 = 14.0;
 const PLOT: f64 = 150.0;
 /// Where the bar of tissues begins, below the plot.
@@ -122,12 +122,22 @@ fn ends(subject: &Subject<'_>, axes: &Axes) -> Markup {
                     width=(n(axes.x(at + 1.96 * se) - axes.x(at - 1.96 * se))) height=(PLOT) {}
             }
             line .edge x1=(n(axes.x(at))) x2=(n(axes.x(at))) y1=(TOP) y2=(BAR) {}
-            text .small text-anchor=(if name == "near" { "end" } else { "start" })
-                x=(n(axes.x(at) + if name == "near" { -3.0 } else { 3.0 })) y=(TOP + 10.0) {
+            @let is_near = name == "near";
+            @let (anchor, beside) = label_side(is_near, axes.x(at));
+            text .small text-anchor=(anchor) x=(n(axes.x(at) + beside)) y=(TOP + if is_near { 10.0 } else { 23.0 }) {
                 (name) " " (Unit::Mm.show(at))
             }
         }
     }
+}
+
+/// How an end's words are anchored and how far from its line: outward of the
+/// bone, inward where the plot ends.
+fn label_side(is_near: bool, x: f64) -> (&'static str, f64) {
+    /// Room for the longest words.
+    const WORDS: f64 = 62.0;
+    let left = if is_near { x - WORDS >= LEFT } else { x + WORDS > WIDTH };
+    if left { ("end", -3.0) } else { ("start", 3.0) }
 }
 
 fn bar(segment: &SegmentRecord, axes: &Axes) -> Markup {

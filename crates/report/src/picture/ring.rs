@@ -19,10 +19,9 @@ const BARS: usize = 24;
 /// The forgiven tilt by azimuth; nothing when no placements were tried.
 pub(crate) fn ring_figure(subject: &Subject<'_>) -> Markup {
     let Some(robust) = &subject.record.robust else { return html! {} };
-    let tilts: Vec<f64> = robust.tilt_ring_deg.iter().map(|t| t.unwrap_or(0.0)).collect();
-    if tilts.is_empty() {
-        return html! {};
-    }
+    // A ring with an unknown direction is not drawn; the words beside it say so.
+    let known: Option<Vec<f64>> = robust.tilt_ring_deg.iter().copied().collect();
+    let Some(tilts) = known.filter(|tilts| !tilts.is_empty()) else { return html! {} };
     let largest = tilts.iter().copied().fold(4.0, f64::max);
     let step = if largest > 16.0 {
         10.0

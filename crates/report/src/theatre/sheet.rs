@@ -8,6 +8,7 @@ use krilla::paint::{Fill, Stroke};
 use krilla::surface::Surface;
 use krilla::text::{Font, TextDirection};
 
+use super::measure::Measure;
 use crate::picture::GreyImage;
 
 /// Which of the two faces.
@@ -21,11 +22,13 @@ pub(super) enum Face {
 pub(super) struct Sheet<'a> {
     surface: Surface<'a>,
     fonts: &'a [Font; 2],
+    /// How wide text in these fonts is.
+    pub(super) measure: &'a Measure,
 }
 
 impl<'a> Sheet<'a> {
-    pub(super) fn new(surface: Surface<'a>, fonts: &'a [Font; 2]) -> Self {
-        Self { surface, fonts }
+    pub(super) fn new(surface: Surface<'a>, fonts: &'a [Font; 2], measure: &'a Measure) -> Self {
+        Self { surface, fonts, measure }
     }
 
     pub(super) fn finish(self) {
@@ -44,15 +47,16 @@ impl<'a> Sheet<'a> {
         self.surface.draw_text(at, font, size, text, false, TextDirection::LeftToRight);
     }
 
-    /// The same, made smaller, then cut, to fit a width.
+    /// The same, made smaller down to the first of `sizes`, then cut, to fit a
+    /// width.
     pub(super) fn text_within(
         &mut self,
         (x, y): (f32, f32),
-        (face, size): (Face, f32),
+        (face, sizes): (Face, (f32, f32)),
         text: &str,
         width: f32,
     ) {
-        let (smaller, shown) = fitted(text, size, width);
+        let (smaller, shown) = self.measure.fitted(face, sizes, text, width);
         self.text(x, y, face, smaller, &shown);
     }
 
@@ -117,74 +121,5 @@ fn grey(lightness: u8) -> Fill {
         paint: luma::Color::new(lightness).into(),
         opacity: NormalizedF32::ONE,
         rule: krilla::paint::FillRule::default(),
-    }
-}
-
-/// Width of text in the condensed face, pt, never too small for Latin text.
-///
-/// By classes of letters: the bold face's widest of each class.
-pub(super) fn width_of(text: &str, size: f32) -> f32 {
-    let em = |c: char| match c {
-        'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | '!' | ' ' => 0.36,
-        'f' | 't' | 'r' | '(' | ')' | '/' | '-' => 0.46,
-        'm' | 'w' | 'M' | 'W' | '%' | '@' | '\u{2026}' => 0.95,
-        'A'..='Z' => 0.72,
-        c if c.is_ascii() => 0.63,
-        _ => 0.9,
-    };
-    text.chars().map(em).sum::<f32>() * size
-}
-
-/// The size at which a text fits a width, and the text, cut where the smallest
-/// size does not do.
-fn fitted(text: &str, size: f32, width: f32) -> (f32, String) {
-    let smaller = (size * width / width_of(text, size).max(1.0)).clamp(0.68 * size, size);
-    let mut shown = text.to_owned();
-    // A text made to fit may be too wide by a rounding.
-    while width_of(&shown, smaller) > width + 0.01 && shown.chars().count() > 2 {
-        shown = crate::text::shortened(&shown, shown.chars().count() - 1);
-    }
-    (smaller, shown)
-}
-
-/// Words in lines of at most `width` pt.
-pub(super) fn wrapped(text: &str, width: f32, size: f32) -> Vec<String> {
-    let mut lines: Vec<String> = Vec::new();
-    for word in text.split(' ') {
-        match lines.last_mut() {
-            Some(line) if width_of(&format!("{line} {word}"), size) <= width => {
-                line.push(' ');
-                line.push_str(word);
-            }
-            _ => lines.push(word.to_owned()),
-        }
-    }
-    lines
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_name_is_made_smaller_before_it_is_cut() {
-        for length in 6..=10 {
-            for letter in ["d", "o", "n"] {
-                let name = letter.repeat(length);
-                let (size, shown) = fitted(&name, 13.0, 61.0);
-                assert_eq!(shown, name);
-                assert!(width_of(&shown, size) <= 61.01 && size >= 8.8, "{size}");
-            }
-        }
-        assert!(fitted(&"d".repeat(30), 13.0, 61.0).1.ends_with('\u{2026}'));
-    }
-
-    #[test]
-    fn lines_hold_their_width() {
-        let text = "a licensed surgeon decides on the images and the patient";
-        let lines = wrapped(text, 100.0, 10.0);
-        assert!(lines.len() > 1);
-        assert!(lines.iter().all(|line| width_of(line, 10.0) <= 100.0));
-        assert_eq!(lines.join(" "), text);
     }
 }

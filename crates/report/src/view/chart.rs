@@ -10,20 +10,15 @@ use pilothole_plan::Plan;
 use pilothole_volume::Direction;
 
 use super::camera::{Camera, View};
-use super::quadrants::{covered, quadrants};
-use crate::number::fixed;
-use crate::picture::{GreyImage, Nodes, direction_words};
+use super::depths::Depths;
+use super::quadrants::quadrants;
+use crate::picture::{GreyImage, direction_words};
 use crate::text::shortened;
 
 /// Radius of the chart, in units of its picture.
 pub(super) const RADIUS: f64 = 150.0;
 /// Pixels along an edge.
 const EDGE: usize = 240;
-/// Depth that is drawn darkest, mm.
-const DEEPEST_MM: f64 = 70.0;
-/// Depths that get a line, mm.
-const LEVELS_MM: [f64; 4] = [15.0, 30.0, 45.0, 60.0];
-
 /// The frame of a chart.
 pub(super) struct Sky {
     pub(super) pole: Direction,
@@ -70,28 +65,26 @@ impl Sky {
 pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
     let sky = Sky::of(plan);
     let cell = |x: f64, y: f64| sky.direction(x, y).and_then(|d| chart.nearest(d));
-    let image = picture(EDGE, &cell);
-    let nodes = |level: f64| {
-        Nodes::of((101, 101), [-RADIUS, -RADIUS], [RADIUS / 50.0, RADIUS / 50.0], |x, y| {
-            cell(x, -y).and_then(StockCell::depth_mm).map_or(-level, |depth| depth - level)
-        })
-        .outline()
-    };
+    let depths = Depths::of([chart]);
+    let image = picture(EDGE, &depths, &cell);
     let words = sky.words(plan);
-    let named = covered(plan, &sky.camera, RADIUS);
+    let dots = dots(&sky, plan);
+    let mut taken: Vec<[f64; 4]> =
+        dots.iter().map(|[x, y]| [x - DOT, y - DOT, x + DOT, y + DOT]).collect();
+    let quadrants = quadrants(plan, &sky.camera, RADIUS, &mut taken);
+    let holes = labels(plan, &dots, &mut taken);
+    let depth = |x: f64, y: f64| cell(x, y).and_then(StockCell::depth_mm);
     html! {
         svg .chart viewBox=(view_box()) role="img"
             aria-label=(format!(
                 "Depth of bone in every direction from the socket, seen from its mouth; {} is up. Darker is \
                  deeper, hatched is to be kept away from, rings are holes.", words[0]
             )) {
-            image x=(-RADIUS) y=(-RADIUS) width=(2.0 * RADIUS) height=(2.0 * RADIUS) href=(image.uri()) {}
-            @for level in LEVELS_MM {
-                path .contour d=(nodes(level)) {}
-            }
-            (quadrants(plan, &sky.camera, RADIUS))
+            image .sky x=(-RADIUS) y=(-RADIUS) width=(2.0 * RADIUS) height=(2.0 * RADIUS) href=(image.uri()) {}
+            (depths.lines(depth, taken))
+            (quadrants)
             (rim(&words))
-            @for (hole, (dot, label)) in plan.holes.iter().zip(labels(&sky, plan, named)) {
+            @for (hole, (dot, label)) in plan.holes.iter().zip(holes) {
                 circle .holedot cx=(f(dot[0])) cy=(f(dot[1])) r="4" { title { (shortened(&hole.id, 64)) } }
                 @if let Some([x, y]) = label {
                     @if (y - 4.0 - dot[1]).abs() > 1.0 {
@@ -100,13 +93,13 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
                     text .small .holename x=(f(x)) y=(f(y)) { (shortened(&hole.id, MOST_LETTERS)) }
                 }
             }
-            (scale(true))
+            (depths.scale(true))
         }
     }
 }
 
 /// Half the width of a chart's picture.
-const HALF: f64 = RADIUS + 34.0;
+pub(super) const HALF: f64 = RADIUS + 34.0;
 
 /// The picture of a chart, its scale below it.
 pub(super) fn view_box() -> String {
@@ -133,26 +126,30 @@ fn width(id: &str) -> f64 {
 /// Half the room that a hole's dot takes.
 const DOT: f64 = 5.0;
 /// Letters of a hole's name in the chart.
-const MOST_LETTERS: usize = 10;
+const MOST_LETTERS: usize = 14;
 /// Width of a letter and height of a line in the chart, generous.
 const LETTER: [f64; 2] = [8.2, 14.0];
 
-/// Where each hole's dot and its name stand, without names over each other,
-/// over dots or over what is `taken`; a name for which there is no room is left to the dot's
-/// title.
-fn labels(sky: &Sky, plan: &Plan, mut taken: Vec<[f64; 4]>) -> Vec<([f64; 2], Option<[f64; 2]>)> {
-    let dots: Vec<[f64; 2]> = plan
-        .holes
-        .iter()
-        .map(|hole| {
-            let (x, y) = sky.place(hole.direction);
-            [x, -y]
-        })
-        .collect();
-    taken.extend(dots.iter().map(|[x, y]| [x - DOT, y - DOT, x + DOT, y + DOT]));
+/// Where each hole's dot stands.
+fn dots(sky: &Sky, plan: &Plan) -> Vec<[f64; 2]> {
+    let place = |direction| {
+        let (x, y) = sky.place(direction);
+        [x, -y]
+    };
+    plan.holes.iter().map(|hole| place(hole.direction)).collect()
+}
+
+/// Dots with where their names stand, without names over each other or over
+/// what is `taken`, to which they are added; a name for which there is no room
+/// is left to the dot's title.
+fn labels(
+    plan: &Plan,
+    dots: &[[f64; 2]],
+    taken: &mut Vec<[f64; 4]>,
+) -> Vec<([f64; 2], Option<[f64; 2]>)> {
     plan.holes
         .iter()
-        .zip(dots)
+        .zip(dots.iter().copied())
         .map(|(hole, dot)| {
             let width = width(&hole.id);
             let spots = [0.0, -15.0, 15.0, -30.0, 30.0, -45.0, 45.0]
@@ -186,6 +183,7 @@ pub(super) fn f(value: f64) -> String {
 /// - `cell`: what lies at a place of the chart, up positive.
 pub(super) fn picture<'a>(
     edge: usize,
+    depths: &Depths,
     cell: &impl Fn(f64, f64) -> Option<&'a StockCell>,
 ) -> GreyImage {
     let mut pixels = Vec::with_capacity(edge * edge);
@@ -195,35 +193,11 @@ pub(super) fn picture<'a>(
             pixels.push(match cell(place(column), -place(row)) {
                 None => 255,
                 Some(cell) if !cell.dangers.is_empty() && (row + column) % 8 < 2 => 20,
-                Some(cell) => cell.depth_mm().map_or(250, grey),
+                Some(cell) => cell.depth_mm().map_or(250, |depth| depths.grey(depth)),
             });
         }
     }
     GreyImage { width: edge, height: edge, pixels }
-}
-
-fn grey(depth_mm: f64) -> u8 {
-    (240.0 - (depth_mm / DEEPEST_MM).clamp(0.0, 1.0) * 170.0).round() as u8
-}
-
-/// What the greys stand for, with the lines of equal depth where there are any.
-pub(super) fn scale(with_lines: bool) -> Markup {
-    let half = HALF;
-    let steps = 14;
-    let x = |mm: f64| -RADIUS + mm / DEEPEST_MM * 1.6 * RADIUS;
-    html! {
-        @for step in 0..steps {
-            @let mm = f64::from(step) / f64::from(steps) * DEEPEST_MM;
-            @let shade = grey(mm + 0.5 * DEEPEST_MM / f64::from(steps));
-            rect x=(f(x(mm))) y=(f(half + 4.0)) width=(f(1.6 * RADIUS / f64::from(steps) + 0.5)) height="12"
-                fill=(format!("rgb({shade},{shade},{shade})")) {}
-        }
-        @for level in LEVELS_MM {
-            @if with_lines { line .contour x1=(f(x(level))) x2=(f(x(level))) y1=(f(half + 2.0)) y2=(f(half + 18.0)) {} }
-            text .small text-anchor="middle" x=(f(x(level))) y=(f(half + 31.0)) { (fixed(level, 0)) }
-        }
-        text .small x=(f(x(DEEPEST_MM) + 8.0)) y=(f(half + 14.0)) { "mm" }
-    }
 }
 
 #[cfg(test)]

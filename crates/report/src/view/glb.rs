@@ -5,7 +5,7 @@
 
 use serde_json::{Value, json};
 
-use super::light::LightMesh;
+use super::Drawn;
 use super::sleeves::{Sleeve, sleeves};
 use crate::record::{GuideRecord, HoleRecord, Record};
 use crate::text::{CAUTION, harmless};
@@ -70,19 +70,27 @@ impl Buffers {
     }
 }
 
-/// The scene of a case; `mesh` may be empty, then there is no bone.
-pub(crate) fn scene_glb(record: &Record, plan: &Plan, mesh: &LightMesh) -> Vec<u8> {
+/// The scene of a case; without a mesh there is no bone, without a femur none.
+pub(crate) fn scene_glb(record: &Record, plan: &Plan, drawn: &Drawn) -> Vec<u8> {
+    let mesh = &drawn.mesh;
     let mut buffers = Buffers::default();
     let mut meshes = Vec::new();
     let mut nodes = vec![json!(null)];
     if !mesh.triangles.is_empty() {
         let metres: Vec<[f32; 3]> = mesh.vertices.iter().map(|v| v.map(|c| c / 1000.0)).collect();
-        let part = primitive(&mut buffers, "bone", &metres, &mesh.triangles, 0);
-        meshes.push(part);
-        nodes.push(json!({
-            "name": "bone", "mesh": 0,
-            "extras": { "simplified_to_mm": mesh.cell_mm, "use": "pictures, not measuring" }
-        }));
+        let positions = buffers.positions(&metres);
+        let (others, femur) = mesh.triangles.split_at(drawn.before_femur);
+        for (name, triangles) in [("bone", others), ("femur", femur)] {
+            if triangles.is_empty() {
+                continue;
+            }
+            let corners = buffers.indices(triangles);
+            nodes.push(json!({
+                "name": name, "mesh": meshes.len(),
+                "extras": { "simplified_to_mm": mesh.cell_mm, "use": "pictures, not measuring" }
+            }));
+            meshes.push(part(name, positions, corners, 0));
+        }
     }
     let (shell, faces) = shell(&plan.socket);
     meshes.push(primitive(&mut buffers, "socket", &shell, &faces, 1));
@@ -143,12 +151,17 @@ fn primitive(
     triangles: &[[u16; 3]],
     material: usize,
 ) -> Value {
-    let position = buffers.positions(vertices);
-    let indices = buffers.indices(triangles);
+    let positions = buffers.positions(vertices);
+    let corners = buffers.indices(triangles);
+    part(name, positions, corners, material)
+}
+
+/// A mesh of the accessors of its vertices and of its triangles' corners.
+fn part(name: &str, positions: usize, corners: usize, material: usize) -> Value {
     json!({
         "name": name,
         "primitives": [{
-            "attributes": { "POSITION": position }, "indices": indices, "material": material
+            "attributes": { "POSITION": positions }, "indices": corners, "material": material
         }]
     })
 }

@@ -13,8 +13,8 @@ use super::camera::{Camera, View};
 /// The spine has to lie at least this far from the socket's axis, mm, for the
 /// line to have a direction. Own choice, no source.
 const LEAST_OFF_AXIS_MM: f64 = 10.0;
-/// Where the names stand, in radii of the chart.
-const NAME_AT: f64 = 0.78;
+/// Where a name may stand, in radii of the chart; the first that is free.
+const NAME_AT: [f64; 4] = [0.78, 0.62, 0.9, 0.46];
 /// Width of a letter of the names in the chart, generous.
 const LETTER: f64 = 6.8;
 
@@ -39,12 +39,20 @@ pub(crate) fn has_quadrants(plan: &Plan) -> bool {
     towards_spine(plan, &Camera::of(View::Mouth, plan)).is_some()
 }
 
-/// The four names and the middle of each line of text, x right and y down.
-fn names(toward: [f64; 2], front_is_left: bool, radius: f64) -> [([f64; 2], &'static str); 4] {
+/// The four names and the middle of each line of text, x right and y down,
+/// clear of what is taken where a place is.
+fn names(
+    toward: [f64; 2],
+    front_is_left: bool,
+    radius: f64,
+    taken: &[[f64; 4]],
+) -> [([f64; 2], &'static str); 4] {
     let [x, y] = toward;
-    let half = std::f64::consts::FRAC_1_SQRT_2 * NAME_AT * radius;
     [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)].map(|(up, left)| {
-        let place = [half * (up * x - left * y), -half * (up * y + left * x)];
+        let at = |part: f64| {
+            let half = std::f64::consts::FRAC_1_SQRT_2 * part * radius;
+            [half * (up * x - left * y), -half * (up * y + left * x)]
+        };
         let front = (left > 0.0) == front_is_left;
         let name = match (front, up > 0.0) {
             (true, true) => "anterior superior",
@@ -52,36 +60,46 @@ fn names(toward: [f64; 2], front_is_left: bool, radius: f64) -> [([f64; 2], &'st
             (false, true) => "posterior superior",
             (false, false) => "posterior inferior",
         };
-        (place, name)
+        let free = |part: &f64| {
+            let own = boxed(at(*part), name);
+            taken.iter().all(|t| own[0] > t[2] || own[2] < t[0] || own[1] > t[3] || own[3] < t[1])
+        };
+        let part = NAME_AT.into_iter().find(free).unwrap_or(NAME_AT[0]);
+        (at(part), name)
     })
+}
+
+/// What a name covers: left, top, right, bottom.
+fn boxed([x, y]: [f64; 2], name: &str) -> [f64; 4] {
+    let longest = name.split(' ').map(str::len).max().unwrap_or_default();
+    let half = 0.5 * LETTER * longest as f64;
+    [x - half, y + LINES[0] - 11.0, x + half, y + LINES[1] + 3.0]
 }
 
 /// Lines of a name above and below its middle, and of its text's foot, in the
 /// chart.
 const LINES: [f64; 2] = [-3.0, 11.0];
 
-/// What the names cover in a chart of a radius: left, top, right, bottom; none
-/// where there are no quadrants.
-pub(crate) fn covered(plan: &Plan, camera: &Camera, radius: f64) -> Vec<[f64; 4]> {
-    let Some((toward, front_is_left)) = towards_spine(plan, camera) else { return Vec::new() };
-    let boxed = |([x, y], name): ([f64; 2], &str)| {
-        let longest = name.split(' ').map(str::len).max().unwrap_or_default();
-        let half = 0.5 * LETTER * longest as f64;
-        [x - half, y + LINES[0] - 11.0, x + half, y + LINES[1] + 3.0]
-    };
-    names(toward, front_is_left, radius).map(boxed).to_vec()
-}
-
 /// The two lines and the names between them, in a chart of a radius.
-pub(crate) fn quadrants(plan: &Plan, camera: &Camera, radius: f64) -> Markup {
+///
+/// - `taken`: left, top, right and bottom of what no name should cover; what
+///   the names cover is added.
+pub(crate) fn quadrants(
+    plan: &Plan,
+    camera: &Camera,
+    radius: f64,
+    taken: &mut Vec<[f64; 4]>,
+) -> Markup {
     let Some(([x, y], front_is_left)) = towards_spine(plan, camera) else { return html! {} };
     let lines = [[x, y], [-y, x]].map(|line| line.map(|c| c * radius));
+    let names = names([x, y], front_is_left, radius, taken);
+    taken.extend(names.iter().map(|(at, name)| boxed(*at, name)));
     html! {
         @for [dx, dy] in lines {
             line .quadrant x1=(format!("{:.1}", -dx)) y1=(format!("{dy:.1}"))
                 x2=(format!("{dx:.1}")) y2=(format!("{:.1}", -dy)) {}
         }
-        @for ([px, py], name) in names([x, y], front_is_left, radius) {
+        @for ([px, py], name) in names {
             text .small .quadrantname text-anchor="middle" {
                 @for (word, down) in name.split(' ').zip(LINES) {
                     tspan x=(format!("{px:.1}")) y=(format!("{:.1}", py + down)) { (word) }
@@ -123,7 +141,7 @@ mod tests {
             assert!(place.0[1] < 0.0 && place.0[2] > 0.0, "{place:?}");
             let left = camera.right.offset() * -y + camera.up.offset() * x;
             assert_eq!(left.0[1] < 0.0, front_is_left);
-            let drawn = quadrants(&plan, &camera, 150.0).into_string();
+            let drawn = quadrants(&plan, &camera, 150.0, &mut Vec::new()).into_string();
             assert_eq!(drawn.matches("<line").count(), 2);
             assert_eq!(drawn.matches("<text").count(), 4);
         }
@@ -133,6 +151,6 @@ mod tests {
     fn without_the_spine_there_are_none() {
         let plan = plan("left", 1.0, false);
         let camera = Camera::of(View::Mouth, &plan);
-        assert!(quadrants(&plan, &camera, 150.0).into_string().is_empty());
+        assert!(quadrants(&plan, &camera, 150.0, &mut Vec::new()).into_string().is_empty());
     }
 }

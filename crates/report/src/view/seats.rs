@@ -6,7 +6,8 @@ use pilothole_assess::stock::{StockCell, StockChart, StockOrigin};
 use pilothole_plan::Plan;
 use pilothole_volume::{Direction, Offset};
 
-use super::chart::{RADIUS, Sky, f, picture, rim, scale, view_box};
+use super::chart::{RADIUS, Sky, f, picture, rim, view_box};
+use super::depths::Depths;
 
 /// Pixels along an edge.
 const EDGE: usize = 480;
@@ -106,11 +107,12 @@ fn figure(discs: &[Disc<'_>], words: &[String; 4], title: &str) -> Markup {
         let near = discs.iter().find(|d| (x - d.at[0]).hypot(y - d.at[1]) <= radius)?;
         cell(near, (x - near.at[0]) / radius, (y - near.at[1]) / radius)
     };
-    let image = picture(EDGE, &shown);
+    let depths = Depths::of(discs.iter().map(|disc| disc.chart));
+    let image = picture(EDGE, &depths, &shown);
     html! {
         svg .chart viewBox=(view_box()) role="img"
             aria-label=(format!("{title}; {} is up. Darker is deeper, hatched is to be kept away from.", words[0])) {
-            image x=(-RADIUS) y=(-RADIUS) width=(2.0 * RADIUS) height=(2.0 * RADIUS) href=(image.uri()) {}
+            image .sky x=(-RADIUS) y=(-RADIUS) width=(2.0 * RADIUS) height=(2.0 * RADIUS) href=(image.uri()) {}
             (rim(words))
             @for disc in discs {
                 @let [x, y] = [disc.at[0], -disc.at[1]];
@@ -119,7 +121,7 @@ fn figure(discs: &[Disc<'_>], words: &[String; 4], title: &str) -> Markup {
                     text .tiny .quadrantname text-anchor="middle" x=(f(x)) y=(f(y + 3.5)) { (disc.number) }
                 }
             }
-            (scale(false))
+            (depths.scale(false))
         }
     }
 }

@@ -23,12 +23,15 @@ pub(crate) struct Still {
     pub(crate) view: View,
     pub(crate) camera: Camera,
     pub(crate) image: GreyImage,
+    /// Whether there is a femur that it leaves out.
+    pub(crate) without_femur: bool,
 }
 
 impl Still {
-    /// Bone seen from a camera.
-    pub(crate) fn of(view: View, camera: Camera, mesh: &LightMesh) -> Self {
-        Self { view, camera, image: raster(&camera, mesh) }
+    /// Bone seen from a camera, by the first `triangles` of its mesh.
+    pub(crate) fn of(view: View, camera: Camera, mesh: &LightMesh, triangles: usize) -> Self {
+        let without_femur = triangles < mesh.triangles.len();
+        Self { view, camera, image: raster(&camera, mesh, triangles), without_femur }
     }
 
     /// Half the edge of the picture, mm.
@@ -53,7 +56,7 @@ impl Still {
 }
 
 /// Shade of bone: Lambert with the light at the eye, darker with depth.
-fn raster(camera: &Camera, mesh: &LightMesh) -> GreyImage {
+fn raster(camera: &Camera, mesh: &LightMesh, triangles: usize) -> GreyImage {
     let mut depth = vec![f32::NEG_INFINITY; EDGE * EDGE];
     let mut pixels = vec![255_u8; EDGE * EDGE];
     let scale = EDGE as f64 / (2.0 * HALF_MM);
@@ -71,7 +74,7 @@ fn raster(camera: &Camera, mesh: &LightMesh) -> GreyImage {
         .iter()
         .map(|n| (0..3).map(|i| n[i] * toward[i]).sum::<f32>().max(0.0))
         .collect();
-    for triangle in &mesh.triangles {
+    for triangle in mesh.triangles.iter().take(triangles) {
         let corners = triangle.map(|v| seen[usize::from(v)]);
         let shades = triangle.map(|v| facing[usize::from(v)]);
         fill(&corners, shades, &mut depth, &mut pixels);
@@ -149,7 +152,7 @@ pub(crate) fn still_use(
     };
     let named = record.holes.iter().filter(|h| class(h) != "later");
     let names: Vec<(String, (f64, f64))> =
-        named.map(|hole| (shortened(&hole.id, 8), still.screw(hole)[1])).collect();
+        named.map(|hole| (shortened(&hole.id, 12), still.screw(hole)[1])).collect();
     let wanted: Vec<(&str, (f64, f64))> = names.iter().map(|(n, at)| (n.as_str(), *at)).collect();
     html! {
         svg .still viewBox=(view_box) role="img" aria-label=(alt) {

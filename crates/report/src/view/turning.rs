@@ -5,7 +5,6 @@ use serde_json::json;
 
 use super::Drawn;
 use super::camera::{Camera, View};
-use super::light::LightMesh;
 use super::sleeves::{Sleeve, sleeves};
 use super::still::still_use;
 use crate::html::anchor;
@@ -37,6 +36,9 @@ pub(crate) fn turning_view(record: &Record, plan: &Plan, drawn: &Drawn) -> Marku
                         button type="button" data-view=(view.word()) { (view.title()) }
                     }
                     button type="button" data-toggle="bone" aria-pressed="true" { "Bone" }
+                    @if drawn.has_femur() {
+                        button type="button" data-toggle="femur" aria-pressed="false" { "Femur" }
+                    }
                     button type="button" data-toggle="corridors" aria-pressed="false" { "Drill ways" }
                     @if record.set.as_ref().is_some_and(|s| s.guides.is_some()) {
                         button type="button" data-toggle="guides" aria-pressed="false" { "Guide sleeves" }
@@ -51,16 +53,17 @@ pub(crate) fn turning_view(record: &Record, plan: &Plan, drawn: &Drawn) -> Marku
                             "Bone and screws, {} view; every screw as a line from its seat, a dot.",
                             still.view.word()
                         )))
-                        figcaption { (still.view.title()) }
+                        figcaption { (still.view.title()) @if still.without_femur { ", without the femur" } }
                     }
                 }
             }
-            script #turning-data type="application/json" { (PreEscaped(data(record, plan, &drawn.mesh))) }
+            script #turning-data type="application/json" { (PreEscaped(data(record, plan, drawn))) }
         }
     }
 }
 
-fn data(record: &Record, plan: &Plan, mesh: &LightMesh) -> String {
+fn data(record: &Record, plan: &Plan, drawn: &Drawn) -> String {
+    let mesh = &drawn.mesh;
     let [low, high] = mesh.bounds();
     let extent: [f32; 3] = std::array::from_fn(|i| (high[i] - low[i]).max(1e-3));
     let positions: Vec<u8> = mesh
@@ -88,6 +91,7 @@ fn data(record: &Record, plan: &Plan, mesh: &LightMesh) -> String {
         "extent": if empty { [1.0; 3] } else { extent },
         "positions": base64(&positions),
         "corners": base64(&corners),
+        "before_femur": 3 * drawn.before_femur,
         "centre": plan.socket.centre.0,
         "axis": plan.socket.axis.components(),
         "radius": 0.5 * plan.socket.outer_diameter_mm,
@@ -113,7 +117,7 @@ fn screw(record: &Record, hole: &HoleRecord) -> serde_json::Value {
     let access = record.set.as_ref().and_then(|s| s.access.iter().find(|a| a.hole == hole.id));
     json!({
         "hole": anchor(record, &hole.id),
-        "name": shortened(&hole.id, 10),
+        "name": shortened(&hole.id, 16),
         "seat": hole.seat_mm,
         "direction": hole.direction,
         "length": hole.set_length_mm().unwrap_or(0.0),
