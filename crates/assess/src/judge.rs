@@ -107,11 +107,8 @@ const NEAR_AGAIN_MM: f64 = 8.0;
 fn bone_again(path: &Path, tip_mm: f64, beyond: Beyond) -> Option<Finding> {
     let gap_mm = tip_mm + beyond.bone_mm? - path.far?.at_mm;
     (gap_mm < NEAR_AGAIN_MM).then(|| {
-        Finding::new(
-            "path.bone_again",
-            "Bone is met again soon after the far end; it is not counted.",
-        )
-        .measured(gap_mm, Some(NEAR_AGAIN_MM), "mm")
+        Finding::new("path.bone_again", "Bone is met again soon after the far end and not counted.")
+            .measured(gap_mm, Some(NEAR_AGAIN_MM), "mm")
     })
 }
 

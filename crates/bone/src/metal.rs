@@ -1,6 +1,7 @@
 //! Metal, saturated voxels, and where the HU around metal are wrong.
 
 use pilothole_volume::{Mask, NOTHING_I16, Neighbours, without_small};
+use rayon::prelude::*;
 
 use crate::coarse::Cells;
 use crate::patch::Patch;
@@ -119,8 +120,18 @@ fn large_air(patch: &Patch<'_>) -> Mask {
     let least = (1000.0 / patch.grid.voxel_mm3()).ceil() as usize;
     let inner = without_small(&dark, Neighbours::Six, least);
     let mut air = inner.clone();
+    // The voxel of the air nearest to one outside has a face to the outside.
+    let mut faces = patch.neighbours();
+    faces.truncate(6);
+    let on_edge = |index: [usize; 3], at: usize| {
+        let inside = |to: usize| inner.has(patch.index(to));
+        inner.has(index)
+            && faces.iter().any(|s| s.from(patch.size, index, at).is_some_and(|to| !inside(to)))
+    };
+    let edge: Vec<usize> =
+        (0..patch.len()).into_par_iter().filter(|at| on_edge(patch.index(*at), *at)).collect();
     let rim = patch.ball(4.0);
-    for at in (0..patch.len()).filter(|at| inner.has(patch.index(*at))) {
+    for at in edge {
         let index = patch.index(at);
         for step in &rim {
             if let Some(to) = step.from(patch.size, index, at)
