@@ -93,11 +93,7 @@ fn worked(args: &Cohort) -> Result<u8, CohortError> {
 }
 
 fn kept(args: &Cohort) -> Keep {
-    match (args.keep_all, args.keep.is_empty()) {
-        (true, _) => Keep::Everything,
-        (false, true) => Keep::ReportOnly,
-        (false, false) => Keep::Named(args.keep.clone()),
-    }
+    if args.keep_all { Keep::Everything } else { Keep::named(&args.keep) }
 }
 
 /// The flags that a result depends on, for each case.

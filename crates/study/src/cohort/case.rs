@@ -87,7 +87,7 @@ impl Bench<'_> {
         let end = {
             let _granted = self.budget.grant(bytes);
             let folders = (room.path(), out.as_path());
-            child::run(self.runner, (&row.scan, &row.plan), folders, self.params.case_limit)
+            child::run(self.runner, (&row.scan, &row.plan), folders, self.params)
         };
         let (outcome, reasons, report) = match end {
             End::Final { outcome, reasons, report } => (outcome, reasons, report),

@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::child::Failure;
-use super::record::Outcome;
+use super::record::{Outcome, REPORT};
 use super::shard::Shard;
 
 /// How to run a cohort, or a shard of it.
@@ -43,6 +43,22 @@ pub enum Keep {
 }
 
 impl Keep {
+    /// These beside what stays always.
+    pub fn named(names: &[String]) -> Self {
+        let names: Vec<String> = names.iter().filter(|name| *name != REPORT).cloned().collect();
+        if names.is_empty() { Self::ReportOnly } else { Self::Named(names) }
+    }
+
+    /// Names of the files that a case need make, with commas between; `None`:
+    /// all.
+    pub(crate) fn only(&self) -> Option<String> {
+        match self {
+            Self::ReportOnly => Some(REPORT.to_owned()),
+            Self::Named(names) => Some(format!("{REPORT},{}", names.join(","))),
+            Self::Everything => None,
+        }
+    }
+
     /// Whether a case of which this was kept has all that `wanted` asks for.
     pub(crate) fn covers(&self, wanted: &Self) -> bool {
         match (self, wanted) {
