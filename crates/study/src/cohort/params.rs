@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::child::Failure;
-use super::record::{Outcome, REPORT};
+use super::record::{Outcome, REPORT, Reason};
 use super::shard::Shard;
 
 /// How to run a cohort, or a shard of it.
@@ -113,11 +113,31 @@ pub struct Event<'a> {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
     /// Recorded earlier and unchanged.
-    Skipped(Outcome),
+    Skipped(Ending),
     /// Run now; where there was a record already, why it no longer held.
-    Ran(Outcome, Option<Redo>),
+    Ran(Ending, Option<Redo>),
     /// No final record.
     Unfinished(Failure),
+}
+
+/// How a case ended for good.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// With a report.
+    Done,
+    /// Refused; the code of its first reason.
+    Refused(String),
+}
+
+impl Ending {
+    pub(crate) fn of(outcome: Outcome, reasons: &[Reason]) -> Self {
+        match outcome {
+            Outcome::Done => Self::Done,
+            Outcome::ScanRefused | Outcome::PlanRefused => {
+                Self::Refused(reasons.first().map(|r| r.code.clone()).unwrap_or_default())
+            }
+        }
+    }
 }
 
 /// Why a recorded case was run again.
@@ -164,8 +184,8 @@ pub struct RunSummary {
     pub cases: usize,
     /// With a report.
     pub done: usize,
-    /// Refused.
-    pub refused: usize,
+    /// Refused, with the code of the first reason.
+    pub refused: Vec<Named<String>>,
     /// Skipped: recorded earlier and unchanged.
     pub skipped: usize,
     /// Recorded earlier, and run again.
