@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Args as ClapArgs, Parser, Subcommand};
+use pilothole_study::FILE_NAMES;
 
 /// Bone behind every screw hole of an acetabular component, measured on CT.
 ///
@@ -130,6 +131,9 @@ pub(crate) struct Assess {
     pub(crate) scan: PathBuf,
     /// Plan file, TOML or JSON
     pub(crate) plan: PathBuf,
+    /// Write these files only; all unless said
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', value_parser = FILE_NAMES)]
+    pub(crate) only: Vec<String>,
     /// Process that this one ends with; for cohorts
     #[arg(long, hide = true)]
     pub(crate) parent: Option<u32>,
@@ -253,11 +257,12 @@ pub(crate) struct Cohort {
     /// Join what shards have done into tables and a page
     #[arg(long)]
     pub(crate) gather: bool,
-    /// Keep every file of each case, not only report.json
+    /// Make and keep every file of each case, not only report.json
     #[arg(long)]
     pub(crate) keep_all: bool,
-    /// Keep these files of each case beside report.json: report.html,holes.csv
-    #[arg(long, value_name = "NAMES", value_delimiter = ',', conflicts_with = "keep_all")]
+    /// Make and keep these files of each case beside report.json
+    #[arg(long, value_name = "NAMES", value_delimiter = ',', value_parser = FILE_NAMES)]
+    #[arg(conflicts_with = "keep_all")]
     pub(crate) keep: Vec<String>,
     /// Look at every byte of scans and plans, not only at sizes and times
     #[arg(long)]

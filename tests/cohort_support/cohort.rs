@@ -83,7 +83,7 @@ fn tell(summary: &RunSummary) {
         "{} cases: {} done, {} refused, {} skipped, {} redone, {} unfinished, most memory {}",
         summary.cases,
         summary.done,
-        summary.refused,
+        summary.refused.len(),
         summary.skipped,
         summary.redone.len(),
         summary.unfinished.len(),

@@ -1,4 +1,5 @@
-//! A folder with made-up cases, and the stand-in run on them.
+//! A folder with cases, and a program run on them: the stand-in on made-up
+//! ones, or the program itself on phantoms.
 
 use std::collections::BTreeMap;
 use std::fs;
@@ -7,10 +8,15 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
+use super::whole;
+
 const STANDIN: &str = env!("CARGO_BIN_EXE_pilothole-standin");
 
-/// A folder to work in.
-pub(crate) struct World(tempfile::TempDir);
+/// A folder to work in, and the program that is run there.
+pub(crate) struct World {
+    home: tempfile::TempDir,
+    program: PathBuf,
+}
 
 /// A file system of its own, as large as it is told.
 pub(crate) struct SmallDisk(PathBuf);
@@ -29,7 +35,12 @@ pub(crate) fn random() -> u64 {
 
 impl World {
     pub(crate) fn empty() -> Self {
-        Self(tempfile::tempdir().expect("a folder to work in"))
+        Self::of_program(PathBuf::from(STANDIN))
+    }
+
+    /// Empty, for another program than the stand-in.
+    pub(crate) fn of_program(program: PathBuf) -> Self {
+        Self { home: tempfile::tempdir().expect("a folder to work in"), program }
     }
 
     /// `count` cases, one in twenty refused, one in `faults` of the rest
@@ -39,7 +50,7 @@ impl World {
         let [count, faults] = [count, faults].map(|n| n.to_string());
         let made = Command::new(STANDIN)
             .args(["scans", &count, "--faults", &faults, "--out", "."])
-            .current_dir(world.0.path())
+            .current_dir(world.home.path())
             .status();
         assert!(made.expect("started").success());
         world
@@ -59,12 +70,12 @@ impl World {
     }
 
     pub(crate) fn at(&self, name: &str) -> PathBuf {
-        self.0.path().join(name)
+        self.home.path().join(name)
     }
 
     /// Start `cohort` on the manifest.
     pub(crate) fn start(&self, out: &str, flags: &[&str]) -> Child {
-        self.start_of(Path::new(STANDIN), out, flags)
+        self.start_of(&self.program, out, flags)
     }
 
     /// Another build of the same program: the same code in other bytes.
@@ -89,9 +100,9 @@ impl World {
             .args(["cohort", "manifest.csv", "--out", out])
             .args(flags)
             .env("RUST_BACKTRACE", "0")
-            .current_dir(self.0.path())
+            .current_dir(self.home.path())
             .stdin(Stdio::null())
-            .stdout(Stdio::null())
+            .stdout(Stdio::piped())
             .stderr(Stdio::piped())
             .spawn()
             .expect("started")
@@ -100,7 +111,9 @@ impl World {
     /// Its status and what it said.
     pub(crate) fn ended(&self, out: &str, flags: &[&str]) -> (ExitStatus, String) {
         let output = self.start(out, flags).wait_with_output().expect("started");
-        (output.status, String::from_utf8_lossy(&output.stderr).into_owned())
+        let [words, complaints] =
+            [&output.stdout, &output.stderr].map(|bytes| String::from_utf8_lossy(bytes));
+        (output.status, format!("{words}{complaints}"))
     }
 
     pub(crate) fn cohort(&self, out: &str, flags: &[&str]) -> ExitStatus {
@@ -123,23 +136,12 @@ impl World {
     /// Look at everything in place: whole, all of it. The number of cases.
     pub(crate) fn nothing_is_half_there(&self, out: &str) -> usize {
         let out = self.at(out);
+        whole::top(&out);
+        whole::parts(&out);
+        whole::tables(&out);
         let folders = cases(&out);
         for folder in &folders {
-            let json = |name: &str| -> serde_json::Value {
-                let bytes = fs::read(folder.join(name)).expect("a case in place has its files");
-                serde_json::from_slice(&bytes).expect("a file in place is whole")
-            };
-            let record = json("case.json");
-            if record["outcome"] == "done" {
-                assert_eq!(json("report.json")["schema"], "pilothole/report/1");
-            }
-        }
-        for part in fs::read_dir(out.join("parts")).into_iter().flatten().flatten() {
-            let text = fs::read_to_string(part.path()).expect("readable");
-            assert!(text.ends_with('\n'), "a part in place is whole");
-            for line in text.lines() {
-                serde_json::from_str::<serde_json::Value>(line).expect("a line is whole");
-            }
+            whole::case(folder);
         }
         folders.len()
     }

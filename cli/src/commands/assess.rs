@@ -1,11 +1,14 @@
 //! `assess`: the main job.
 
-use pilothole_study::{assess, report_json, report_terminal};
+use pilothole_study::{FILE_NAMES, Results, assess, report_json, report_terminal};
 
 use super::cohort::follow;
 use super::measure::{replace, resolve};
 use crate::args::Assess;
 use crate::terminal::{self, COLUMNS, Failure, Progress};
+
+/// The file to open first.
+const PAGE: &str = "report.html";
 
 /// Assess a plan on a scan.
 pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
@@ -13,18 +16,25 @@ pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
     let json = args.measure.json;
     let params = resolve(&args.measure)?;
     let progress = Progress::begin();
-    let result =
-        assess(&args.scan, &args.plan, (&args.out.out, replace(&args.out)), &params, &|stage| {
-            progress.told(stage);
-        });
+    let only: Vec<&str> = if args.only.is_empty() {
+        FILE_NAMES.to_vec()
+    } else {
+        args.only.iter().map(String::as_str).collect()
+    };
+    let results = Results { folder: &args.out.out, replace: replace(&args.out), only: &only };
+    let result = assess(&args.scan, &args.plan, &results, &params, &|stage| {
+        progress.told(stage);
+    });
     progress.end();
     let record = result.map_err(Failure::of(json))?;
     if json {
         terminal::data(&report_json(&record));
     } else {
         terminal::data(&report_terminal(&record, COLUMNS));
-        let report = args.out.out.join("report.html");
-        terminal::data(&format!("report: {}", terminal::plain(&report.display().to_string())));
+        let page = args.out.out.join(PAGE);
+        let (what, place) =
+            if only.contains(&PAGE) { ("report", &page) } else { ("files", &args.out.out) };
+        terminal::data(&format!("{what}: {}", terminal::plain(&place.display().to_string())));
     }
     Ok(0)
 }

@@ -1,14 +1,17 @@
 //! `cohort`: many cases, each in a process of its own.
 
+mod ended;
+
 use std::path::Path;
 use std::time::Duration;
 
 use pilothole_study::cohort::{
     CaseRunner, CheckHooks, CohortError, Event, Freshness, GatherParams, GatherSummary, Hooks,
-    Keep, RunParams, RunSummary, Shard, Verdict, check, gather, run as run_cases,
+    Keep, RunParams, Shard, Verdict, check, gather, run as run_cases,
 };
 use pilothole_study::{CAUTION, CaseError, memory_estimate, plan_problems};
 
+use self::ended::counted;
 use crate::args::{Cohort, CohortCommand, Measure};
 use crate::terminal::{self, Failure};
 
@@ -88,16 +91,12 @@ fn worked(args: &Cohort) -> Result<u8, CohortError> {
     };
     let hooks = Hooks { estimate: &memory_estimate, observe: &observe };
     let summary = run_cases(&params, &runner, &hooks)?;
-    terminal::data(&terminal::lines(&ran(&summary)));
+    terminal::data(&terminal::lines(&ended::told(&summary, params.shard).join("\n")));
     Ok(summary.exit().status())
 }
 
 fn kept(args: &Cohort) -> Keep {
-    match (args.keep_all, args.keep.is_empty()) {
-        (true, _) => Keep::Everything,
-        (false, true) => Keep::ReportOnly,
-        (false, false) => Keep::Named(args.keep.clone()),
-    }
+    if args.keep_all { Keep::Everything } else { Keep::named(&args.keep) }
 }
 
 /// The flags that a result depends on, for each case.
@@ -121,40 +120,6 @@ fn observe(event: &Event<'_>) {
         let text = format!("row {}: case {}: {failure}", event.row, event.case);
         terminal::say(&terminal::plain(&text));
     }
-}
-
-fn ran(summary: &RunSummary) -> String {
-    let mut lines = vec![format!(
-        "{}: {} done, {} refused, {} skipped as recorded, {} without a final record",
-        counted(summary.cases, "case", "cases"),
-        summary.done,
-        summary.refused,
-        summary.skipped,
-        summary.unfinished.len()
-    )];
-    for redone in &summary.redone {
-        lines.push(format!("redone: case {}: {}", redone.case, redone.what.word()));
-    }
-    for large in &summary.too_large {
-        lines.push(format!(
-            "case {} needs about {} MiB, more than --memory; it ran alone",
-            large.case,
-            large.what >> 20
-        ));
-    }
-    if summary.manifest_changed {
-        lines.push("the manifest changed under the run; run the same command again".to_owned());
-    }
-    if summary.part_missing {
-        lines.push("this shard's part could not be written".to_owned());
-    }
-    if summary.without_locks {
-        lines.push("this file system cannot lock; do not start two runs on it".to_owned());
-    }
-    if !summary.unfinished.is_empty() {
-        lines.push("the same command again may help".to_owned());
-    }
-    lines.join("\n")
 }
 
 fn gathered(summary: &GatherSummary) -> String {
@@ -186,11 +151,6 @@ fn gathered(summary: &GatherSummary) -> String {
         ));
     }
     lines.join("\n")
-}
-
-/// `1 case`, `2 cases`.
-fn counted(count: usize, one: &str, many: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { many })
 }
 
 /// Let this case end with the run that started it.

@@ -3,7 +3,9 @@
 use std::path::Path;
 
 use pilothole_phantom::{SeriesHeader, demo_hip, write_series};
-use pilothole_study::{CAUTION, CaseError, Folder, Replace, assess, report_brief, report_json};
+use pilothole_study::{
+    CAUTION, CaseError, Folder, Replace, Results, assess, report_brief, report_json,
+};
 
 use super::measure::resolve;
 use crate::args::Demo;
@@ -21,7 +23,7 @@ pub(crate) fn run(args: &Demo) -> Result<u8, Failure> {
     let result = assess(
         &args.out.join("scan"),
         &args.out.join("plan.toml"),
-        (&args.out.join("report"), Replace::EarlierResults),
+        &Results::all(&args.out.join("report"), Replace::EarlierResults),
         &params,
         &|stage| {
             progress.told(stage);

@@ -15,8 +15,8 @@ use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_bone::{BoneParams, bone_region, find_bones};
 use pilothole_phantom::{Recipe, SeriesHeader, build, write_series};
 use pilothole_study::{
-    CaseParams, Limits, PlanFile, Prepared, Replace, assess, hints_of, judge_case, open, read_plan,
-    wrap,
+    CaseParams, Limits, PlanFile, Prepared, Replace, Results, assess, hints_of, judge_case, open,
+    read_plan, wrap,
 };
 
 fn main() {
@@ -124,6 +124,7 @@ fn assess_with_report(bencher: Bencher<'_, '_>) {
     let (scan, plan) = (MADE.scan(), MADE.home.path().join("plan.toml"));
     let out = MADE.home.path().join("out");
     bencher.bench_local(|| {
-        assess(&scan, &plan, (&out, Replace::EarlierResults), &params, &|_| ()).expect("written")
+        assess(&scan, &plan, &Results::all(&out, Replace::EarlierResults), &params, &|_| ())
+            .expect("written")
     });
 }

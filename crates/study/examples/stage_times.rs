@@ -10,7 +10,7 @@ use std::error::Error;
 use std::path::Path;
 use std::time::Instant;
 
-use pilothole_study::{CaseParams, Replace, assess};
+use pilothole_study::{CaseParams, Replace, Results, assess};
 
 /// What was used until a moment.
 #[derive(Clone, Copy)]
@@ -29,8 +29,8 @@ fn main() -> Result<(), Box<dyn Error>> {
     let params = CaseParams { samples: samples.parse()?, ..CaseParams::timeless() };
     let begun = RefCell::new(Vec::new());
     let told = |stage: pilothole_study::Stage| begun.borrow_mut().push((stage, used()));
-    let out = (Path::new(out), Replace::Anything);
-    assess(Path::new(scan), Path::new(plan), out, &params, &told)?;
+    let results = Results::all(Path::new(out), Replace::Anything);
+    assess(Path::new(scan), Path::new(plan), &results, &params, &told)?;
     let begun = begun.into_inner();
     let ends = begun.iter().skip(1).map(|(_, used)| *used).chain([used()]);
     let rows = begun.iter().zip(ends).map(|((stage, from), to)| {

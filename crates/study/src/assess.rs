@@ -2,29 +2,40 @@
 
 use std::path::Path;
 
-use pilothole_report::Record;
+use pilothole_report::{Case, FILE_NAMES, Record};
 use rayon::prelude::*;
 
 use crate::case::{Stage, judge_case};
+use crate::chart::chart_of_report;
 use crate::error::CaseError;
 use crate::folder::{Folder, Replace};
 use crate::params::CaseParams;
 use crate::plan_file::read_plan;
 
-/// Names that a folder of results may hold.
-pub const RESULT_NAMES: [&str; 9] = [
-    "report.json",
-    "holes.csv",
-    "kit.csv",
-    "spares.csv",
-    "report.html",
-    "theatre.pdf",
-    "plan.resolved.toml",
-    "bone.stl",
-    "scene.glb",
-];
+/// The one file that shows the chart.
+const CHARTED: &str = "report.html";
+
+/// Where results go, and which of them.
+#[derive(Clone, Copy, Debug)]
+pub struct Results<'a> {
+    /// The folder; afterwards it holds these files and no other.
+    pub folder: &'a Path,
+    /// What may stand there.
+    pub replace: Replace,
+    /// Names out of [`FILE_NAMES`]. What no file of these needs is not drawn.
+    pub only: &'a [&'a str],
+}
+
+impl<'a> Results<'a> {
+    /// Every file.
+    pub fn all(folder: &'a Path, replace: Replace) -> Self {
+        Self { folder, replace, only: &FILE_NAMES }
+    }
+}
 
 /// Assess a plan on a scan and put the results into a folder.
+///
+/// The record is the same whichever files are asked for.
 ///
 /// # Errors
 ///
@@ -32,17 +43,23 @@ pub const RESULT_NAMES: [&str; 9] = [
 pub fn assess(
     scan: &Path,
     plan: &Path,
-    out: (&Path, Replace),
+    results: &Results<'_>,
     params: &CaseParams,
     told: &dyn Fn(Stage),
 ) -> Result<Record, CaseError> {
-    let folder = Folder::begin(out.0, &RESULT_NAMES, out.1)?;
+    let folder = Folder::begin(results.folder, &FILE_NAMES, results.replace)?;
     let plan = read_plan(plan)?;
     let judged = judge_case(scan, &plan, params, told)?;
+    let scene = judged.prepared.scene();
+    let chart = results
+        .only
+        .contains(&CHARTED)
+        .then(|| chart_of_report(&scene, &plan.plan, &judged.calibrated))
+        .flatten();
     told(Stage::Report);
-    let case = judged.case(&plan.plan, params);
+    let case = Case { chart: chart.as_ref(), ..judged.case(&plan.plan, params) };
     let record = pilothole_report::record(&case);
-    pilothole_report::write_record(&case, &record)
+    pilothole_report::write_record(&case, &record, results.only)
         .par_iter()
         .try_for_each(|(name, bytes)| folder.write(name, bytes))?;
     folder.finish()?;

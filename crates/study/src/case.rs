@@ -5,7 +5,6 @@ use std::path::Path;
 use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::robust::robust_set;
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
-use pilothole_assess::stock::StockChart;
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
 use pilothole_bone::{
     BONE_THRESHOLD_HU, BoneParams, Bones, estimate_blur, find_bones, suggest_cement,
@@ -17,7 +16,6 @@ use pilothole_surface::ClosedSurface;
 use pilothole_volume::{Mask, Region};
 
 use crate::calibrate::{Calibrated, calibrate};
-use crate::chart::chart_of_report;
 use crate::error::CaseError;
 use crate::hints::{hints_of, hip_bone};
 use crate::hold::{hold, robust_params};
@@ -162,8 +160,6 @@ pub struct Judged {
     pub calibrated: Calibrated,
     /// The surface of the bones; `None` with a finding where it is not closed.
     pub surface: Option<ClosedSurface>,
-    /// Bone by direction, seen from the socket's centre.
-    pub chart: Option<StockChart>,
     /// Reservations about scan, bones and set.
     pub findings: Vec<Finding>,
 }
@@ -214,8 +210,7 @@ fn judge_prepared(
             None
         }
     };
-    let chart = chart_of_report(&scene, plan, &calibrated);
-    Ok(Judged { prepared, holes, set, calibrated, surface, chart, findings })
+    Ok(Judged { prepared, holes, set, calibrated, surface, findings })
 }
 
 /// How the set is judged: with the component that the plan names, and moduli
@@ -230,7 +225,7 @@ pub(crate) fn set_params(file: &PlanFile, calibrated: &Calibrated) -> SetParams 
 }
 
 impl Judged {
-    /// What the report is made from.
+    /// What the report is made from, but for the chart that its page shows.
     pub fn case<'a>(&'a self, plan: &'a Plan, params: &CaseParams) -> Case<'a> {
         Case {
             scan: records::scan_record(&self.prepared.intake),
@@ -243,7 +238,7 @@ impl Judged {
             parameters: parameters(plan, params, &self.prepared),
             findings: self.findings.clone(),
             surface: self.surface.as_ref(),
-            chart: self.chart.as_ref(),
+            chart: None,
             written_at: params.written_at.clone(),
             tool_version: env!("CARGO_PKG_VERSION").to_owned(),
         }

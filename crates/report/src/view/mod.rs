@@ -29,7 +29,7 @@ pub(crate) use still::{Still, still_defs, still_use};
 pub(crate) use turning::turning_view;
 
 /// What the pictures of the whole set are drawn from, made once a report.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Drawn {
     /// The bone's surface, light; empty without a surface.
     pub(crate) mesh: LightMesh,

@@ -12,7 +12,7 @@ use super::key::{self, Digest};
 use super::line::Line;
 use super::lock::Workshop;
 use super::manifest::Row;
-use super::params::{Freshness, Hooks, Keep, Redo, RunParams, Verdict};
+use super::params::{Ending, Freshness, Hooks, Keep, Redo, RunParams, Verdict};
 use super::part;
 use super::place::{Place, new_folder, put_folder};
 use super::record::{NAME, Outcome, REPORT, Reason, Record};
@@ -47,7 +47,7 @@ struct Inputs {
 
 /// What an earlier run left.
 enum Standing {
-    Fresh(Outcome),
+    Fresh(Ending),
     Stale(Option<Redo>),
 }
 
@@ -73,7 +73,7 @@ impl Bench<'_> {
     fn try_case(&self, row: &Row, too_large: &mut Option<u64>) -> Result<Verdict, Failure> {
         let inputs = self.inputs(row)?;
         let redo = match self.standing(row, &inputs)? {
-            Standing::Fresh(outcome) => return Ok(Verdict::Skipped(outcome)),
+            Standing::Fresh(ending) => return Ok(Verdict::Skipped(ending)),
             Standing::Stale(redo) => redo,
         };
         let input = self.input(&inputs)?;
@@ -87,7 +87,7 @@ impl Bench<'_> {
         let end = {
             let _granted = self.budget.grant(bytes);
             let folders = (room.path(), out.as_path());
-            child::run(self.runner, (&row.scan, &row.plan), folders, self.params.case_limit)
+            child::run(self.runner, (&row.scan, &row.plan), folders, self.params)
         };
         let (outcome, reasons, report) = match end {
             End::Final { outcome, reasons, report } => (outcome, reasons, report),
@@ -99,13 +99,14 @@ impl Bench<'_> {
         if self.inputs(row)?.seal != inputs.seal {
             return Err(Failure::Changed);
         }
+        let ending = Ending::of(outcome, &reasons);
         let record = self.record(row, inputs, (input, outcome, reasons, report.as_deref()));
         check_report(row, &record, report.as_deref())?;
         let finished = Finished { record, out: &out, room: room.path() };
         self.finish(row, &finished).map_err(|error| unwritable(&error))?;
         // A log that is not there need not be removed.
         let _removed = fs::remove_file(self.place.log(&row.case));
-        Ok(Verdict::Ran(outcome, redo))
+        Ok(Verdict::Ran(ending, redo))
     }
 
     fn inputs(&self, row: &Row) -> Result<Inputs, Failure> {
@@ -137,8 +138,8 @@ impl Bench<'_> {
         if !by_times && record.input != self.input(inputs)? {
             return Ok(Standing::Stale(Some(Redo::Inputs)));
         }
-        let outcome = record.outcome;
-        if outcome == Outcome::Done && !record.keep.covers(&self.params.keep) {
+        let ending = Ending::of(record.outcome, &record.refused);
+        if ending == Ending::Done && !record.keep.covers(&self.params.keep) {
             return Ok(Standing::Stale(Some(Redo::Files)));
         }
         if !sealed || record.places != inputs.places {
@@ -146,7 +147,7 @@ impl Bench<'_> {
             let renewed = Record { files: inputs.seal.clone(), places, ..record };
             renewed.renew(&folder, self.workshop.path()).map_err(|error| unwritable(&error))?;
         }
-        Ok(Standing::Fresh(outcome))
+        Ok(Standing::Fresh(ending))
     }
 
     /// Bytes a case counts for. A fault in the estimate costs the estimate.

@@ -14,6 +14,7 @@ use std::time::{Duration, Instant};
 use rustix::process::{Pid, Signal, getppid, set_parent_process_death_signal};
 use serde::Deserialize;
 
+use super::params::RunParams;
 use super::record::{Outcome, REPORT, Reason};
 
 /// Bytes of a child's standard output that are read for its reasons.
@@ -25,8 +26,8 @@ const LONGEST_PAUSE: Duration = Duration::from_millis(50);
 /// The program that judges one case.
 ///
 /// It is called as `program first… SCAN PLAN --out DIR --json --timeless
-/// flags… unkeyed…` and answers with its exit status: 0 and `report.json` in
-/// DIR; 3 (scan) or 4 (plan) and `{"refused":[…]}` on standard output; with
+/// flags… unkeyed…`, with `--only NAMES` where not every file is kept, and
+/// answers with its exit status: 0 and `report.json` in DIR; 3 (scan) or 4 (plan) and `{"refused":[…]}` on standard output; with
 /// any other the case has no final record.
 #[derive(Clone, Debug)]
 pub struct CaseRunner {
@@ -141,7 +142,7 @@ pub(crate) fn run(
     runner: &CaseRunner,
     (scan, plan): (&Path, &Path),
     (room, out): (&Path, &Path),
-    limit: Option<Duration>,
+    params: &RunParams,
 ) -> End {
     let [words, complaints] = [room.join("stdout"), room.join("stderr")];
     let files = File::create(&words).and_then(|a| Ok((a, File::create(&complaints)?)));
@@ -149,6 +150,8 @@ pub(crate) fn run(
         Ok(both) => both,
         Err(error) => return End::Failed(Failure::Unwritable { kind: error.kind() }),
     };
+    let limit = params.case_limit;
+    let only = params.keep.only();
     let started = Command::new(&runner.program)
         .args(&runner.first)
         .arg(scan)
@@ -156,6 +159,7 @@ pub(crate) fn run(
         .arg("--out")
         .arg(out)
         .args(["--json", "--timeless"])
+        .args(only.iter().flat_map(|names| ["--only", names]))
         .args(&runner.flags)
         .args(&runner.unkeyed)
         .stdin(Stdio::null())

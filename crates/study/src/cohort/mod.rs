@@ -58,8 +58,8 @@ pub use error::CohortError;
 pub use gather::gather;
 pub use manifest::{Manifest, ManifestError, ManifestProblem, Row, manifest_csv};
 pub use params::{
-    Event, Exit, Freshness, GatherParams, GatherSummary, Hooks, Keep, Named, Redo, RunParams,
-    RunSummary, Verdict,
+    Ending, Event, Exit, Freshness, GatherParams, GatherSummary, Hooks, Keep, Named, Redo,
+    RunParams, RunSummary, Verdict,
 };
 pub use record::{Outcome, Reason};
 pub use run::run;

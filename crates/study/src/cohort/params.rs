@@ -6,7 +6,7 @@ use std::time::Duration;
 use serde::{Deserialize, Serialize};
 
 use super::child::Failure;
-use super::record::Outcome;
+use super::record::{Outcome, REPORT, Reason};
 use super::shard::Shard;
 
 /// How to run a cohort, or a shard of it.
@@ -43,6 +43,22 @@ pub enum Keep {
 }
 
 impl Keep {
+    /// These beside what stays always.
+    pub fn named(names: &[String]) -> Self {
+        let names: Vec<String> = names.iter().filter(|name| *name != REPORT).cloned().collect();
+        if names.is_empty() { Self::ReportOnly } else { Self::Named(names) }
+    }
+
+    /// Names of the files that a case need make, with commas between; `None`:
+    /// all.
+    pub(crate) fn only(&self) -> Option<String> {
+        match self {
+            Self::ReportOnly => Some(REPORT.to_owned()),
+            Self::Named(names) => Some(format!("{REPORT},{}", names.join(","))),
+            Self::Everything => None,
+        }
+    }
+
     /// Whether a case of which this was kept has all that `wanted` asks for.
     pub(crate) fn covers(&self, wanted: &Self) -> bool {
         match (self, wanted) {
@@ -97,11 +113,31 @@ pub struct Event<'a> {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
     /// Recorded earlier and unchanged.
-    Skipped(Outcome),
+    Skipped(Ending),
     /// Run now; where there was a record already, why it no longer held.
-    Ran(Outcome, Option<Redo>),
+    Ran(Ending, Option<Redo>),
     /// No final record.
     Unfinished(Failure),
+}
+
+/// How a case ended for good.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// With a report.
+    Done,
+    /// Refused; the code of its first reason.
+    Refused(String),
+}
+
+impl Ending {
+    pub(crate) fn of(outcome: Outcome, reasons: &[Reason]) -> Self {
+        match outcome {
+            Outcome::Done => Self::Done,
+            Outcome::ScanRefused | Outcome::PlanRefused => {
+                Self::Refused(reasons.first().map(|r| r.code.clone()).unwrap_or_default())
+            }
+        }
+    }
 }
 
 /// Why a recorded case was run again.
@@ -148,8 +184,8 @@ pub struct RunSummary {
     pub cases: usize,
     /// With a report.
     pub done: usize,
-    /// Refused.
-    pub refused: usize,
+    /// Refused, with the code of the first reason.
+    pub refused: Vec<Named<String>>,
     /// Skipped: recorded earlier and unchanged.
     pub skipped: usize,
     /// Recorded earlier, and run again.

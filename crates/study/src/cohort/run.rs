@@ -11,10 +11,9 @@ use super::error::CohortError;
 use super::key;
 use super::lock::{self, Workshop};
 use super::manifest::{Manifest, Row};
-use super::params::{Event, Hooks, Named, RunParams, RunSummary, Verdict};
+use super::params::{Ending, Event, Hooks, Named, RunParams, RunSummary, Verdict};
 use super::part;
 use super::place::{Place, sync_all_of};
-use super::record::Outcome;
 
 /// Run a cohort, or a shard of it.
 ///
@@ -118,17 +117,17 @@ fn summed(rows: &[&Row], judged: Vec<Judged>) -> RunSummary {
     let mut summary = RunSummary { cases: rows.len(), ..RunSummary::default() };
     for (row, (number, verdict, too_large)) in rows.iter().zip(judged) {
         debug_assert_eq!(row.number, number, "one answer a row");
-        let mut outcome = |outcome| match outcome {
-            Outcome::Done => summary.done += 1,
-            Outcome::ScanRefused | Outcome::PlanRefused => summary.refused += 1,
+        let mut ended = |ending| match ending {
+            Ending::Done => summary.done += 1,
+            Ending::Refused(code) => summary.refused.push(named(row, code)),
         };
         match verdict {
-            Verdict::Skipped(of) => {
-                outcome(of);
+            Verdict::Skipped(ending) => {
+                ended(ending);
                 summary.skipped += 1;
             }
-            Verdict::Ran(of, redo) => {
-                outcome(of);
+            Verdict::Ran(ending, redo) => {
+                ended(ending);
                 summary.redone.extend(redo.map(|why| named(row, why)));
             }
             Verdict::Unfinished(failure) => summary.unfinished.push(named(row, failure)),

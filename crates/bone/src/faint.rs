@@ -1,0 +1,204 @@
+//! Faint walls: thin sheets below the weak walls' level that go on from a wall.
+//!
+//! A porotic cortex between fat and marrow may show at 80 HU and still be a
+//! line that the eye follows. What stands out from both of its sides is
+//! followed from a bone's walls outwards; whether it closes anything is for the
+//! vote to say, and what closes nothing is let go again.
+
+use rayon::prelude::*;
+
+use crate::patch::{Patch, Step};
+use crate::wall::NOBODY;
+
+/// Least HU of a faint wall: above muscle (40 to 70 HU). Own choice, no source.
+const LEAST_HU: f32 = 80.0;
+/// Least fall from a faint wall to both of its sides, HU. Own choice, no
+/// source.
+const LEAST_FALL_HU: f32 = 50.0;
+/// The same in standard deviations of the scan's noise.
+const LEAST_FALL_SD: f32 = 4.0;
+/// Where the sides are looked at, mm from the wall's middle: a sheet shows the
+/// scan's blur, 3 to 4 mm wide at half its height.
+const SIDE_MM: f64 = 3.0;
+/// How far a faint wall is followed from another wall, mm.
+const REACH_MM: f64 = 20.0;
+/// Rounds in which what does not lie on something enclosed is let go: faint
+/// walls are up to two voxels to each side of their middle.
+const THICK_VOXELS: usize = 2;
+
+/// Pairs of opposite directions, of thirteen, in which a sheet goes on: a plane
+/// holds four, a vessel one.
+const LEAST_ALONG: usize = 3;
+
+/// Give faint walls to the bones that they go on from; returns their array
+/// positions, rising.
+///
+/// - `owners`: owner of each wall, 0 for nobody.
+/// - `follows`: whether an owner's walls are followed.
+pub(crate) fn follow(
+    patch: &Patch<'_>,
+    threshold_hu: f64,
+    follows: impl Fn(u8) -> bool + Sync,
+    owners: &mut [u8],
+) -> Vec<u32> {
+    let sides = sides(patch);
+    let fall = LEAST_FALL_HU.max(LEAST_FALL_SD * noise_hu(patch));
+    let neighbours = patch.neighbours();
+    let may_be = |at: usize| {
+        let hu = patch.hu.at(at);
+        hu >= LEAST_HU && hu < threshold_hu as f32
+    };
+    // The first neighbour with an owner, across a face where there is one.
+    let owner = |owners: &[u8], at: usize| {
+        if owners[at] != NOBODY || !may_be(at) {
+            return None;
+        }
+        let index = patch.index(at);
+        let beside = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
+        let found = beside.map(|to| owners[to]).find(|o| *o != NOBODY && follows(*o))?;
+        is_sheet(patch, &sides, index, at, fall).then_some(found)
+    };
+    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let mut all = Vec::new();
+    let mut front: Vec<(u32, u8)> = {
+        let owners = &*owners;
+        let places = (0..patch.len() as u32).into_par_iter();
+        places.filter_map(|at| Some((at, owner(owners, at as usize)?))).collect()
+    };
+    for _ in 0..(REACH_MM / finest).round() as usize {
+        for (at, own) in &front {
+            owners[*at as usize] = *own;
+            all.push(*at);
+        }
+        let mut places: Vec<u32> = front
+            .par_iter()
+            .flat_map_iter(|(at, _)| {
+                let (at, index) = (*at as usize, patch.index(*at as usize));
+                let beside = neighbours.iter().filter_map(move |s| s.from(patch.size, index, at));
+                beside.map(|to| to as u32)
+            })
+            .filter(|to| owners[*to as usize] == NOBODY)
+            .collect();
+        places.par_sort_unstable();
+        places.dedup();
+        let owners = &*owners;
+        front =
+            places.par_iter().filter_map(|at| Some((*at, owner(owners, *at as usize)?))).collect();
+        if front.is_empty() {
+            break;
+        }
+    }
+    all.sort_unstable();
+    all
+}
+
+/// Let go of faint walls that lie on nothing enclosed by their bone.
+///
+/// - `is_wall`: whether a voxel was a wall of any kind.
+pub(crate) fn let_go(
+    patch: &Patch<'_>,
+    faint: &[u32],
+    is_wall: impl Fn(usize) -> bool + Sync,
+    labels: &mut [u8],
+) {
+    let neighbours = patch.neighbours();
+    let mut open: Vec<u32> = faint.iter().copied().filter(|at| labels[*at as usize] != 0).collect();
+    let mut held = vec![false; 0];
+    let mut kept: Vec<u32> = Vec::new();
+    for round in 0..=THICK_VOXELS {
+        held.clear();
+        held.par_extend(open.par_iter().map(|at| {
+            let (at, index) = (*at as usize, patch.index(*at as usize));
+            let mut around = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
+            let own = labels[at];
+            around.any(|to| {
+                let bears = if round == 0 {
+                    !is_wall(to)
+                } else {
+                    kept.binary_search(&(to as u32)).is_ok()
+                };
+                labels[to] == own && bears
+            })
+        }));
+        let (with, without): (Vec<_>, Vec<_>) =
+            open.iter().copied().zip(held.iter().copied()).partition(|(_, held)| *held);
+        kept.extend(with.into_iter().map(|(at, _)| at));
+        kept.sort_unstable();
+        open = without.into_iter().map(|(at, _)| at).collect();
+    }
+    for at in open {
+        labels[at as usize] = 0;
+    }
+}
+
+/// Pairs of opposite steps of about [`SIDE_MM`].
+fn sides(patch: &Patch<'_>) -> Vec<[Step; 2]> {
+    let reach = patch.spacing_mm.map(|s| (SIDE_MM / s).round().max(1.0) as isize);
+    let mut pairs = Vec::new();
+    for step in patch.neighbours() {
+        let first = step.by.iter().find(|b| **b != 0).is_some_and(|b| *b > 0);
+        if !first {
+            continue;
+        }
+        // A slanting step is as long as a straight one.
+        let along = step.by.iter().filter(|b| **b != 0).count() as f64;
+        let by = std::array::from_fn(|a| {
+            let most = reach[a] as f64 / along.sqrt();
+            step.by[a] * most.round().max(1.0) as isize
+        });
+        pairs.push([patch.step(by), patch.step(by.map(|b: isize| -b))]);
+    }
+    pairs
+}
+
+/// Whether a voxel is brighter than both sides of it in some direction and goes
+/// on in others.
+fn is_sheet(
+    patch: &Patch<'_>,
+    sides: &[[Step; 2]],
+    index: [usize; 3],
+    at: usize,
+    fall: f32,
+) -> bool {
+    let hu = patch.hu.at(at);
+    let mut across = 0;
+    let mut along = 0;
+    for pair in sides {
+        let falls = pair.each_ref().map(|step| {
+            step.from(patch.size, index, at).is_none_or(|to| hu - patch.hu.at(to) >= fall)
+        });
+        across += usize::from(falls == [true; 2]);
+        along += usize::from(falls == [false; 2]);
+    }
+    across > 0 && along >= LEAST_ALONG
+}
+
+/// Standard deviation of the noise between neighbouring voxels of a row, HU:
+/// from the median second difference of soft tissue, which edges hardly move.
+fn noise_hu(patch: &Patch<'_>) -> f32 {
+    /// Rows looked at: one in this many.
+    const EVERY: usize = 16;
+    let soft = 0..100_i16;
+    let mut seconds: Vec<i32> = (0..patch.hu.rows() / EVERY)
+        .into_par_iter()
+        .flat_map_iter(|row| {
+            let row: Vec<i16> = patch.hu.row(row * EVERY).to_vec();
+            let soft = soft.clone();
+            (1..row.len().saturating_sub(1)).filter_map(move |x| {
+                let all = [row[x - 1], row[x], row[x + 1]];
+                all.iter().all(|hu| soft.contains(hu)).then(|| {
+                    let [a, b, c] = all.map(i32::from);
+                    (a - 2 * b + c).abs()
+                })
+            })
+        })
+        .collect();
+    if seconds.is_empty() {
+        return 0.0;
+    }
+    let middle = seconds.len() / 2;
+    let (_, median, _) = seconds.select_nth_unstable(middle);
+    // The variance of a second difference is six times a voxel's; the median of
+    // a normal deviate's size is 0.6745 of its standard deviation.
+    *median as f32 / (0.6745 * 6.0_f32.sqrt())
+}
