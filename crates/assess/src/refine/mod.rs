@@ -353,6 +353,10 @@ fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Findin
                 "No direction within reach, and open to the drill, holds a stocked screw.",
             )
             .measured(hole.tried as f64, None, "1"),
+            RefineReason::Fixed => Finding::new(
+                "refine.fixed",
+                "The hole has no swivel and no seat shift, so nothing was searched.",
+            ),
             RefineReason::Blocked => Finding::new(
                 "refine.blocked",
                 "No drill gets to the planned direction, nor to another within reach that holds a screw.",
