@@ -51,7 +51,7 @@ fn a_chart_without_bone_says_so() {
     let wide = ["--spacing-deg", "6", "--seat-spacing-mm", "20"];
     let (status, said, page) = run(home.path(), "stock", &wide, "stock.html");
     assert_eq!(status, Some(0), "{said}");
-    assert!(said.contains("stock.no_bone: no direction meets bone from any seat"), "{said}");
+    assert!(said.contains("stock.no_bone: no direction meets bone from centre"), "{said}");
     assert!(page.contains("stock.no_bone"));
 }
 
