@@ -42,8 +42,38 @@ pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
             change(hole, low_newton, "N"),
         )
     }));
+    lines.extend(reservations(plan, refined).iter().flat_map(|line| wrapped(line, 80)));
     lines.extend(wrapped(CAUTION, 80));
     lines.join("\n")
+}
+
+/// One sentence a kind of reservation, with its code and the holes or pairs of
+/// holes that it is about.
+fn reservations(plan: &Plan, refined: &Refined) -> Vec<String> {
+    let mut kinds: Vec<(&str, &str, Vec<String>)> = Vec::new();
+    for finding in &refined.findings {
+        let holes: Vec<String> = [finding.hole, finding.other]
+            .into_iter()
+            .flatten()
+            .map(|at| label(&plan.holes[at].id))
+            .collect();
+        let about = (!holes.is_empty()).then(|| holes.join(" and "));
+        match kinds
+            .iter_mut()
+            .find(|(code, text, _)| (*code, *text) == (finding.code, finding.text.as_str()))
+        {
+            Some((.., all)) => all.extend(about),
+            None => kinds.push((finding.code, &finding.text, about.into_iter().collect())),
+        }
+    }
+    kinds
+        .into_iter()
+        .map(|(code, text, about)| {
+            let about =
+                if about.is_empty() { String::new() } else { format!("{}: ", about.join(", ")) };
+            format!("{code}: {about}{text}")
+        })
+        .collect()
 }
 
 fn keeps_percent(candidate: &Candidate) -> f64 {
@@ -85,9 +115,7 @@ pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
         );
         wrapped(&sentence, 78)
     }));
-    if !refined.complete {
-        lines.push("The search was stopped; holes not searched stay as planned.".to_owned());
-    }
+    lines.extend(reservations(plan, refined).iter().flat_map(|line| wrapped(line, 78)));
     lines.iter().fold(String::new(), |text, line| text + format!("# {line}").trim_end() + "\n")
 }
 
@@ -98,8 +126,9 @@ pub fn refined_json(plan: &Plan, refined: &Refined) -> String {
         .findings
         .iter()
         .map(|finding| {
-            let hole = finding.hole.map(|hole| plan.holes[hole].id.clone());
-            json!({ "code": finding.code, "hole": hole, "text": finding.text })
+            let [hole, other] =
+                [finding.hole, finding.other].map(|at| at.map(|at| plan.holes[at].id.clone()));
+            json!({ "code": finding.code, "hole": hole, "other": other, "text": finding.text })
         })
         .collect();
     let all = json!({

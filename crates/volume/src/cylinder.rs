@@ -63,27 +63,28 @@ pub fn sample_annulus(volume: &Volume, tube: &Annulus, steps: Quadrature) -> Vec
             sides.push(u * (radius_mm * angle.cos()) + v * (radius_mm * angle.sin()));
         }
     }
-    let centres = (0..along).map(|step| {
+    let around_axis = sides.len();
+    let centre_of = |step: usize| {
         let t = tube.from_mm + (step as f64 + 0.5) * length_mm / along as f64;
         tube.origin + tube.axis * t
-    });
-    let mut samples = Vec::with_capacity(along * sides.len());
+    };
     let grid = volume.grid();
-    if grid.slice_places().is_some() {
-        for centre in centres {
-            let hu = sides.iter().map(|side| volume.sample_or_nan(centre + *side));
-            samples.extend(hu.map(|hu| Weighted { hu, mm3 }));
-        }
-        return samples;
-    }
+    let mut samples = Vec::with_capacity(along * around_axis);
     // Even slices: an offset in the patient is one in the lattice, everywhere.
     let lattice: Vec<[f64; 3]> = sides.iter().map(|side| grid.voxels_along(*side)).collect();
-    for centre in centres {
+    for step in 0..along {
+        let centre = centre_of(step);
         let [i, j, k] = grid.voxel_from_patient(centre).0;
-        let hu = lattice
-            .iter()
-            .map(|[di, dj, dk]| volume.sample_voxel_or_nan(VoxelPoint([i + di, j + dj, k + dk])));
-        samples.extend(hu.map(|hu| Weighted { hu, mm3 }));
+        let hu = if grid.slice_places().is_some() {
+            let place = |at: usize| grid.voxel_from_patient(centre + sides[at]);
+            volume.samples_or_nan(around_axis, place)
+        } else {
+            volume.samples_or_nan(around_axis, |at| {
+                let [di, dj, dk] = lattice[at];
+                VoxelPoint([i + di, j + dj, k + dk])
+            })
+        };
+        samples.extend(hu.into_iter().map(|hu| Weighted { hu, mm3 }));
     }
     samples
 }

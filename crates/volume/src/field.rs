@@ -4,7 +4,7 @@ use rayon::prelude::*;
 
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
-use crate::volume::{VolumeError, interpolate};
+use crate::volume::{VolumeError, interpolate, pair};
 
 /// One number a voxel, read by trilinear interpolation.
 ///
@@ -103,12 +103,25 @@ impl Field {
     /// Trilinear interpolation at a lattice position of what `change` makes of
     /// each voxel's array position and value; not-a-number outside the box of
     /// voxel centres.
-    #[inline]
+    #[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
+    #[inline(always)]
     pub fn sample_changed_or_nan(&self, at: VoxelPoint, change: impl Fn(usize, f32) -> f32) -> f64 {
         match &self.numbers {
-            Numbers::F32(all) => interpolate(&self.grid, at, |i| f64::from(change(i, all[i]))),
+            Numbers::F32(all) => {
+                let changed = |i: usize, value: f32| f64::from(change(i, value));
+                let both = |i: usize| {
+                    let [low, high] = pair(all, i);
+                    [changed(i, low), changed(i + 1, high)]
+                };
+                interpolate(&self.grid, at, both, |i| changed(i, all[i]))
+            }
             Numbers::Steps { all, step } => {
-                interpolate(&self.grid, at, |i| f64::from(change(i, f32::from(all[i]) * step)))
+                let changed = |i: usize, steps: i16| f64::from(change(i, f32::from(steps) * step));
+                let both = |i: usize| {
+                    let [low, high] = pair(all, i);
+                    [changed(i, low), changed(i + 1, high)]
+                };
+                interpolate(&self.grid, at, both, |i| changed(i, all[i]))
             }
         }
     }

@@ -14,6 +14,8 @@ use crate::space::{Direction, Offset, PatientPoint, VoxelPoint};
 #[derive(Clone, Debug, PartialEq)]
 pub struct Grid {
     size: [usize; 3],
+    /// Of the last voxel along each axis.
+    last: [f64; 3],
     origin: PatientPoint,
     steps: [Offset; 3],
     /// Rows of the inverse of the matrix whose columns are `steps`.
@@ -76,7 +78,7 @@ impl Grid {
             steps[2].cross(steps[0]) * (1.0 / volume),
             steps[0].cross(steps[1]) * (1.0 / volume),
         ];
-        Ok(Self { size, origin, steps, inverse, places: None })
+        Ok(Self { size, last: last_of(size), origin, steps, inverse, places: None })
     }
 
     /// Place a lattice by unit axes and spacings, as DICOM headers state it.
@@ -220,7 +222,7 @@ impl Grid {
     /// trilinear interpolation needs no voxel that is not there.
     #[inline]
     pub fn holds(&self, voxel: VoxelPoint) -> bool {
-        let within = |i: usize| voxel.0[i] >= 0.0 && voxel.0[i] <= (self.size[i] - 1) as f64;
+        let within = |i: usize| voxel.0[i] >= 0.0 && voxel.0[i] <= self.last[i];
         within(0) && within(1) && within(2)
     }
 
@@ -239,6 +241,7 @@ impl Grid {
         });
         Self {
             size: region.size(),
+            last: last_of(region.size()),
             origin: self.centre_of(region.from()),
             steps: self.steps,
             inverse: self.inverse,
@@ -265,6 +268,11 @@ impl Grid {
             None => place,
         }
     }
+}
+
+/// Positions of the last voxel of a box along its axes.
+fn last_of(size: [usize; 3]) -> [f64; 3] {
+    size.map(|count| count as f64 - 1.0)
 }
 
 /// Why a [`Grid`] could not be made.

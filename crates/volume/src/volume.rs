@@ -108,14 +108,25 @@ impl Volume {
     }
 
     /// As [`Volume::sample_or_nan`], at a lattice position.
-    #[inline]
+    #[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
+    #[inline(always)]
     pub fn sample_voxel_or_nan(&self, at: VoxelPoint) -> f64 {
         match &self.voxels {
-            Voxels::I16(all) => interpolate(&self.grid, at, |i| match all[i] {
-                NOTHING_I16 => f64::NAN,
-                hu => f64::from(hu),
-            }),
-            Voxels::F32(all) => interpolate(&self.grid, at, |i| f64::from(all[i])),
+            Voxels::I16(all) => {
+                let hu = |hu: i16| if hu == NOTHING_I16 { f64::NAN } else { f64::from(hu) };
+                let both = |i: usize| {
+                    let [low, high] = pair(all, i);
+                    [hu(low), hu(high)]
+                };
+                interpolate(&self.grid, at, both, |i| hu(all[i]))
+            }
+            Voxels::F32(all) => {
+                let both = |i: usize| {
+                    let [low, high] = pair(all, i);
+                    [f64::from(low), f64::from(high)]
+                };
+                interpolate(&self.grid, at, both, |i| f64::from(all[i]))
+            }
         }
     }
 
@@ -141,36 +152,83 @@ impl Volume {
     }
 }
 
+/// Two neighbours in an array.
+#[inline]
+pub(crate) fn pair<T: Copy>(all: &[T], first: usize) -> [T; 2] {
+    let both = &all[first..first + 2];
+    [both[0], both[1]]
+}
+
 /// Trilinear interpolation of `value`, a function of the position in an array
 /// on a lattice.
+///
+/// - `pair`: the same at a position and at the next.
 ///
 /// Not-a-number outside the box of voxel centres. A corner of weight zero is
 /// not looked at, so a voxel centre answers with its own value whatever lies
 /// beside it.
-#[inline]
-pub fn interpolate(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) -> f64 {
+#[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
+#[inline(always)]
+pub(crate) fn interpolate(
+    grid: &Grid,
+    at: VoxelPoint,
+    pair: impl Fn(usize) -> [f64; 2],
+    value: impl Fn(usize) -> f64,
+) -> f64 {
     if !grid.holds(at) {
         return f64::NAN;
     }
+    let [x, y, z] = at.0;
+    let (i, j, k) = (floor(x), floor(y), floor(z));
+    let (p, q, r) = (x - i, y - j, z - k);
+    if !(p > 0.0 && q > 0.0 && r > 0.0) {
+        return on_a_plane(grid, at, value);
+    }
+    // Between voxels in every direction, as nearly all places are.
+    let [columns, rows, _] = grid.size();
+    let first = (whole(k) * rows + whole(j)) * columns + whole(i);
+    let next = first + columns * rows;
+    let [a, b] = pair(first);
+    let [c, d] = pair(first + columns);
+    let [e, f] = pair(next);
+    let [g, h] = pair(next + columns);
+    let near = lerp(lerp(a, b, p), lerp(c, d, p), q);
+    let far = lerp(lerp(e, f, p), lerp(g, h, p), q);
+    lerp(near, far, r)
+}
+
+/// Where the parts of a sum are whole numbers: 2^52.
+const WHOLE: f64 = 4_503_599_627_370_496.0;
+
+/// The whole number at or below a number from 0 to 2^31; without a call, which
+/// `f64::floor` is on plain x86-64.
+#[inline]
+pub(crate) fn floor(number: f64) -> f64 {
+    let nearest = (number + WHOLE) - WHOLE;
+    if nearest > number { nearest - 1.0 } else { nearest }
+}
+
+/// A whole number from 0 to 2^31 as an index.
+#[inline]
+pub(crate) fn whole(number: f64) -> usize {
+    (number + WHOLE).to_bits() as u32 as usize
+}
+
+#[inline]
+pub(crate) fn lerp(low: f64, high: f64, part: f64) -> f64 {
+    low + part * (high - low)
+}
+
+/// As [`interpolate`] where a coordinate of a place within the box is whole.
+#[cold]
+fn on_a_plane(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) -> f64 {
     let size = grid.size();
     let below = |i: usize| (at.0[i] as usize).min(size[i].saturating_sub(2));
     let base = [below(0), below(1), below(2)];
-    let part = [at.0[0] - base[0] as f64, at.0[1] - base[1] as f64, at.0[2] - base[2] as f64];
-    let first = grid.offset_of(base);
-    let stride = [1, size[0], size[0] * size[1]];
-    let between = |p: f64| p > 0.0 && p < 1.0;
-    if between(part[0]) && between(part[1]) && between(part[2]) {
-        // Between voxels in every direction, as nearly all places are.
-        let lerp = |low: f64, high: f64, part: f64| low + part * (high - low);
-        let edge = |start: usize| lerp(value(start), value(start + 1), part[0]);
-        let near = lerp(edge(first), edge(first + stride[1]), part[1]);
-        let next = first + stride[2];
-        let far = lerp(edge(next), edge(next + stride[1]), part[1]);
-        return lerp(near, far, part[2]);
-    }
-    let edge = |start: usize| blend(&value, start, stride[0], part[0]);
-    let face = |start: usize| blend(&edge, start, stride[1], part[1]);
-    blend(&face, first, stride[2], part[2])
+    let part: [f64; 3] = std::array::from_fn(|i| at.0[i] - base[i] as f64);
+    let edge = |start: usize| blend(&value, start, 1, part[0]);
+    let face = |start: usize| blend(&edge, start, size[0], part[1]);
+    blend(&face, grid.offset_of(base), size[0] * size[1], part[2])
 }
 
 #[inline]

@@ -15,9 +15,7 @@ pub fn sample_profile(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Pro
     let before = (params.before_seat_mm / step_mm).ceil();
     let count = (before + (params.reach_mm / step_mm).ceil()) as usize + 1;
     let trace = Trace::new(scene.volume.grid(), axis);
-    let mut hu: Vec<f64> = (0..count)
-        .map(|i| scene.volume.sample_voxel_or_nan(trace.at((i as f64 - before) * step_mm)))
-        .collect();
+    let mut hu = scene.volume.samples_or_nan(count, |i| trace.at((i as f64 - before) * step_mm));
     while hu.last().is_some_and(|v| v.is_nan()) {
         hu.pop();
     }

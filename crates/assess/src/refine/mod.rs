@@ -8,6 +8,7 @@
 //! best so far is a complete plan. It does not add holes, nor choose screws.
 
 mod candidate;
+mod clear;
 mod params;
 mod place;
 mod search;
@@ -30,6 +31,7 @@ use crate::path::Axis;
 use crate::robust::Points;
 use crate::scene::Scene;
 use candidate::{Bench, Tried};
+use clear::Search;
 use place::Reach;
 use search::{Found, by_worth, climb, search};
 use together::{Body, Choice, Together};
@@ -57,6 +59,7 @@ pub fn refine(
     let mut chosen = Together { choices: &choices, wanted_mm }.choose();
     make_room(&benches, wanted_mm, &mut choices, &mut chosen);
     let together = Together { choices: &choices, wanted_mm };
+    let search = together.clear(&mut chosen);
     together.settle(&mut chosen);
     let planned = vec![0; choices.len()];
     let stays = return_what_gains_little(&together, &mut chosen);
@@ -66,7 +69,8 @@ pub fn refine(
     holes.sort_by_key(|refined| refined.hole);
     let clashes = [together.clashes(&planned), together.clashes(&chosen)];
     let complete = found.iter().all(|f| f.complete);
-    let findings = findings(&holes, clashes[1], complete);
+    let mut findings = findings(&holes, complete);
+    findings.extend(set.left_clashing(search));
     Refined { plan: moved(plan, &holes), holes, clashes, complete, findings }
 }
 
@@ -279,6 +283,35 @@ impl Set<'_> {
         }
     }
 
+    /// The pairs that still clash, and where combinations were left out.
+    fn left_clashing(&self, search: Search) -> Vec<Finding> {
+        let wanted_mm = self.together.wanted_mm;
+        let text = match search {
+            Search::Whole => {
+                "These screws still come nearer than wanted: no choice among the directions looked at within reach keeps them, and those in their way, apart."
+            }
+            Search::Bounded => "These screws still come nearer than wanted.",
+        };
+        let pair = |(a, b, short_mm): (usize, usize, f64)| {
+            let mut holes = [a, b].map(|at| self.benches[at].hole);
+            holes.sort_unstable();
+            Finding::new("refine.clash_remains", text)
+                .measured(wanted_mm - short_mm, Some(wanted_mm), "mm")
+                .of_hole(holes[0])
+                .and_hole(holes[1])
+        };
+        let mut left: Vec<Finding> =
+            self.together.clashing(self.chosen).into_iter().map(pair).collect();
+        left.sort_by_key(|finding| (finding.hole, finding.other));
+        if search == Search::Bounded {
+            left.push(Finding::new(
+                "refine.search_bounded",
+                "Not every combination of the clashing holes' directions was looked through; a better one may be missed.",
+            ));
+        }
+        left
+    }
+
     /// The places that no other beats in strength, robustness and distance;
     /// distances count up to what is wanted, since more room is worth nothing.
     fn front(&self, at: usize, found: &Found) -> Vec<Candidate> {
@@ -339,7 +372,7 @@ fn moved(plan: &Plan, holes: &[RefinedHole]) -> Plan {
     plan
 }
 
-fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Finding> {
+fn findings(holes: &[RefinedHole], complete: bool) -> Vec<Finding> {
     let mut findings = Vec::new();
     for hole in holes {
         let finding = match hole.reason {
@@ -353,6 +386,10 @@ fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Findin
                 "No direction within reach, and open to the drill, holds a stocked screw.",
             )
             .measured(hole.tried as f64, None, "1"),
+            RefineReason::Fixed => Finding::new(
+                "refine.fixed",
+                "The hole has no swivel and no seat shift, so nothing was searched.",
+            ),
             RefineReason::Blocked => Finding::new(
                 "refine.blocked",
                 "No drill gets to the planned direction, nor to another within reach that holds a screw.",
@@ -361,15 +398,6 @@ fn findings(holes: &[RefinedHole], clashes: usize, complete: bool) -> Vec<Findin
             _ => continue,
         };
         findings.push(finding.of_hole(hole.hole));
-    }
-    if clashes > 0 {
-        findings.push(
-            Finding::new("refine.clash_remains", "Screws still come nearer than wanted.").measured(
-                clashes as f64,
-                Some(0.0),
-                "1",
-            ),
-        );
     }
     if !complete {
         findings.push(Finding::new(

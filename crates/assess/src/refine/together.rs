@@ -79,7 +79,7 @@ impl Choice {
         Self { tried: Some(*tried), body: Some(Body::of(tried, radius_mm)) }
     }
 
-    fn worth_n(&self) -> f64 {
+    pub(crate) fn worth_n(&self) -> f64 {
         self.tried.map_or(0.0, |tried| tried.objectives.worth_n())
     }
 }
@@ -94,7 +94,7 @@ struct Score {
 }
 
 /// Differences of shortage that count, mm.
-const SHORT_MM: f64 = 1e-6;
+pub(crate) const SHORT_MM: f64 = 1e-6;
 
 impl Score {
     fn beats(&self, other: &Self) -> bool {
@@ -240,7 +240,7 @@ impl Together<'_> {
         there.0 <= now.0 && there.1 <= now.1.max(planned.1) + SHORT_MM
     }
 
-    fn short_mm(&self, a: &Choice, b: &Choice) -> f64 {
+    pub(crate) fn short_mm(&self, a: &Choice, b: &Choice) -> f64 {
         a.body.zip(b.body).map_or(0.0, |(a, b)| a.short_mm(&b, self.wanted_mm))
     }
 
@@ -258,7 +258,7 @@ impl Together<'_> {
     }
 }
 
-fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
+pub(crate) fn pairs(count: usize) -> impl Iterator<Item = (usize, usize)> {
     (0..count).flat_map(move |a| (a + 1..count).map(move |b| (a, b)))
 }
 

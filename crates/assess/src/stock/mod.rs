@@ -59,8 +59,13 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
                 .map(move |direction| (at, Axis { seat: view.seat(plan, direction), direction }))
         })
         .collect();
-    let cells: Vec<StockCell> = axes.par_iter().map(|(_, axis)| survey.cell(*axis)).collect();
-    for ((at, _), cell) in axes.iter().zip(cells) {
+    // Neighbours one after another, since they read the same voxels.
+    let mut order: Vec<usize> = (0..axes.len()).collect();
+    order.sort_by_key(|index| (axes[*index].0, sphere::tile(axes[*index].1.direction)));
+    let mut cells: Vec<(usize, StockCell)> =
+        order.par_iter().map(|index| (*index, survey.cell(axes[*index].1))).collect();
+    cells.sort_unstable_by_key(|(index, _)| *index);
+    for ((at, _), (_, cell)) in axes.iter().zip(cells) {
         charts[*at].cells.push(cell);
     }
     let findings = charts.iter().filter_map(without_bone).collect();

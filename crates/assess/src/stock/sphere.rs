@@ -57,6 +57,19 @@ pub(crate) fn directions(pole: Direction, rings: &[Ring]) -> Vec<Direction> {
         .collect()
 }
 
+/// Tiles along each edge of a face of the cube around the directions.
+const TILES: f64 = 12.0;
+
+/// Which tile of about 7° of a cube's faces a direction leads through: its
+/// face, and two places on it.
+pub(crate) fn tile(direction: Direction) -> [usize; 3] {
+    let parts = direction.components();
+    let most = (1..3).fold(0, |most, i| if parts[i].abs() > parts[most].abs() { i } else { most });
+    let face = 2 * most + usize::from(parts[most] < 0.0);
+    let place = |part: f64| (0.5 * TILES * (1.0 + part / parts[most].abs())) as usize;
+    [face, place(parts[(most + 1) % 3]), place(parts[(most + 2) % 3])]
+}
+
 /// Points of a disc, mm from its centre along two axes, about `spacing_mm`
 /// apart: the centre, then rings.
 pub(crate) fn disc(radius_mm: f64, spacing_mm: f64) -> Vec<[f64; 2]> {

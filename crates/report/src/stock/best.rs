@@ -102,12 +102,37 @@ pub fn stock_words(stock: &Stock, plan: &Plan) -> String {
             shown(Unit::Hu, cell.thread_hu.and_then(hu)),
         ));
     }
-    let codes: Vec<String> = stock.findings.iter().map(|f| harmless(f.code)).collect();
-    if !codes.is_empty() {
-        let mut unique = codes.clone();
-        unique.dedup();
-        lines.push(format!("reservations in stock.html: {}", listed(&unique)));
-    }
+    lines.extend(reservations(stock).iter().flat_map(|line| crate::text::wrapped(line, 80)));
     lines.extend(crate::text::wrapped(CAUTION, 80));
     lines.join("\n")
+}
+
+/// One sentence a reservation, with its code; charts without bone in one.
+fn reservations(stock: &Stock) -> Vec<String> {
+    let without = without_bone(stock);
+    let bare = (!without.is_empty()).then(|| {
+        let from = match without.len() {
+            all if all == stock.charts.len() => "any seat".to_owned(),
+            1..=3 => listed(&without),
+            many => format!("{many} of {} seats", stock.charts.len()),
+        };
+        format!("{NO_BONE}: no direction meets bone from {from}")
+    });
+    let others = stock.findings.iter().filter(|finding| finding.code != NO_BONE);
+    bare.into_iter()
+        .chain(others.map(|finding| format!("{}: {}", finding.code, harmless(&finding.text))))
+        .collect()
+}
+
+/// Code of a chart without bone.
+pub(super) const NO_BONE: &str = "stock.no_bone";
+
+/// Names of the charts without bone.
+pub(super) fn without_bone(stock: &Stock) -> Vec<String> {
+    stock
+        .charts
+        .iter()
+        .filter(|chart| chart.cells.iter().all(|cell| cell.near_mm.is_none()))
+        .map(|chart| chart.origin.name())
+        .collect()
 }

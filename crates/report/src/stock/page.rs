@@ -4,7 +4,7 @@ use maud::{Markup, html};
 use pilothole_assess::stock::Stock;
 use pilothole_plan::Plan;
 
-use super::best::{Best, from_centre, from_seats, heading};
+use super::best::{Best, NO_BONE, from_centre, from_seats, heading, without_bone};
 use crate::html::{num, page, text};
 use crate::number::{Unit, hu, mm, newton};
 use crate::text::{CAUTION, counted, harmless, listed};
@@ -47,12 +47,7 @@ pub fn stock_html(stock: &Stock, plan: &Plan, digest: &str) -> String {
 
 /// What is to be known; charts without bone in one line.
 fn reservations(stock: &Stock) -> Markup {
-    let without: Vec<String> = stock
-        .charts
-        .iter()
-        .filter(|chart| chart.cells.iter().all(|cell| cell.near_mm.is_none()))
-        .map(|chart| chart.origin.name())
-        .collect();
+    let without = without_bone(stock);
     html! {
         @if !stock.findings.is_empty() {
             h2 { "Reservations" }
@@ -67,9 +62,6 @@ fn reservations(stock: &Stock) -> Markup {
         }
     }
 }
-
-/// Code of a chart without bone.
-const NO_BONE: &str = "stock.no_bone";
 
 fn centre(stock: &Stock, plan: &Plan) -> Markup {
     let best = from_centre(stock);
