@@ -10,7 +10,7 @@ use serde_json::Value;
 pub const PLACE: &str = "docs/dependencies.md";
 
 /// What each crate named in a manifest of ours is there for.
-pub const WHY: [(&str, &str); 38] = [
+pub const WHY: [(&str, &str); 39] = [
     ("clap", "command line"),
     ("csv", "tables of holes, manifests, results"),
     ("dejavu", "the font of the theatre page, as a declared dependency"),
