@@ -34,11 +34,11 @@ const LEAST_ALONG: usize = 3;
 /// positions, rising.
 ///
 /// - `owners`: owner of each wall, 0 for nobody.
-/// - `follows`: whether an owner's walls are followed.
+/// - `follows`: whether an owner's walls are followed to a voxel's index.
 pub(crate) fn follow(
     patch: &Patch<'_>,
     threshold_hu: f64,
-    follows: impl Fn(u8) -> bool + Sync,
+    follows: impl Fn(u8, [usize; 3]) -> bool + Sync,
     owners: &mut [u8],
 ) -> Vec<u32> {
     let sides = sides(patch);
@@ -55,7 +55,7 @@ pub(crate) fn follow(
         }
         let index = patch.index(at);
         let beside = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
-        let found = beside.map(|to| owners[to]).find(|o| *o != NOBODY && follows(*o))?;
+        let found = beside.map(|to| owners[to]).find(|o| *o != NOBODY && follows(*o, index))?;
         is_sheet(patch, &sides, index, at, fall).then_some(found)
     };
     let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
@@ -201,4 +201,81 @@ fn noise_hu(patch: &Patch<'_>) -> f32 {
     // The variance of a second difference is six times a voxel's; the median of
     // a normal deviate's size is 0.6745 of its standard deviation.
     *median as f32 / (0.6745 * 6.0_f32.sqrt())
+}
+
+#[cfg(test)]
+mod tests {
+    use pilothole_volume::{Direction, Grid, PatientPoint, Region, Volume, Voxels};
+
+    use super::*;
+
+    /// Cubic voxels of 1 mm between marrow (x below 10, 10 HU) and fat (-70 HU):
+    /// a strong wall at z below 10, and what `faint` says at x = 10 above it.
+    fn scan(faint: impl Fn(usize, usize) -> Option<i16>) -> Volume {
+        let size = [21, 21, 41];
+        let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+        let grid = Grid::from_axes(size, PatientPoint([0.0; 3]), axes, [1.0; 3]).expect("square");
+        let hu = |x: usize, y: usize, z: usize| {
+            let plain = if x < 10 { 10 } else { -70 };
+            match (x, z) {
+                (10, ..10) => 600,
+                (10, _) => faint(y, z).unwrap_or(plain),
+                _ => plain,
+            }
+        };
+        let all = (0..size[0] * size[1] * size[2])
+            .map(|at| hu(at % 21, at / 21 % 21, at / 441))
+            .collect();
+        Volume::new(grid, Voxels::I16(all), None).expect("fits")
+    }
+
+    /// Heights of the faint walls that a bone's walls at 226 HU go on to.
+    fn followed(volume: &Volume) -> Vec<usize> {
+        let patch = Patch::of(volume, Region::whole(volume.grid()));
+        let mut owners: Vec<u8> =
+            (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
+        let found = follow(&patch, 226.0, |owner, _| owner == 1, &mut owners);
+        assert!(found.iter().all(|at| owners[*at as usize] == 1));
+        found.iter().map(|at| *at as usize / 441).collect()
+    }
+
+    #[test]
+    fn a_sheet_is_followed_as_far_as_it_reaches() {
+        let heights = followed(&scan(|_, z| (z < 25).then_some(110)));
+        // It does not go on 3 mm before its end, and is no sheet there.
+        assert_eq!(heights.iter().max(), Some(&22));
+        let heights = followed(&scan(|_, _| Some(110)));
+        let reach = 9 + REACH_MM as usize;
+        assert_eq!(heights.iter().max(), Some(&reach));
+    }
+
+    #[test]
+    fn what_is_no_sheet_or_no_brighter_than_its_sides_is_not() {
+        // A vessel of 1 mm that leaves the wall, and a step from 80 HU to fat.
+        assert_eq!(followed(&scan(|y, _| (y == 10).then_some(110))), []);
+        assert_eq!(followed(&scan(|_, _| Some(55))), []);
+    }
+
+    #[test]
+    fn what_lies_on_nothing_enclosed_is_let_go() {
+        let volume = scan(|_, z| (z < 25).then_some(110));
+        let patch = Patch::of(&volume, Region::whole(volume.grid()));
+        let mut owners: Vec<u8> =
+            (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
+        let faint = follow(&patch, 226.0, |_, _| true, &mut owners);
+        let was_wall = owners.clone();
+        // Enclosed: marrow beside the sheet up to 18 mm.
+        let mut labels = owners;
+        for (at, label) in labels.iter_mut().enumerate() {
+            *label |= u8::from(at % 21 < 10 && at / 441 <= 18);
+        }
+        let_go(&patch, &faint, |at| was_wall[at] != 0, &mut labels);
+        let kept: Vec<usize> = faint
+            .iter()
+            .filter(|at| labels[**at as usize] == 1)
+            .map(|at| *at as usize / 441)
+            .collect();
+        let most = 19 + THICK_VOXELS;
+        assert_eq!(kept.iter().max(), Some(&most));
+    }
 }

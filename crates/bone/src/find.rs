@@ -1,12 +1,15 @@
 //! The bone stage: from a region's HU to separate bones with an envelope each.
 
-use pilothole_volume::{Field, Labels, NOTHING_I16, PatientPoint, Region, Volume, VolumeError};
+use pilothole_volume::{
+    Field, Labels, Mask, NOTHING_I16, PatientPoint, Region, Volume, VolumeError,
+};
 use rayon::prelude::*;
 
 use crate::bones::{BoneFinding, BoneRecord, Bones, JointRecord};
 use crate::coarse::Cells;
 use crate::edge::Edge;
 use crate::enclose::{Enclosed, Prior, Task, enclose, spaces};
+use crate::faint;
 use crate::joint::{Joint, Socket};
 use crate::lumen;
 use crate::metal;
@@ -26,6 +29,10 @@ const JOINT_APART_MM: f64 = 3.0;
 /// How far above a hip centre a sacrum reaches, mm; own choice: on an open scan
 /// its base lies 85 to 105 mm above, and a vertebra is 30 to 40 mm high.
 const SACRUM_REACH_MM: f64 = 125.0;
+/// How far behind and above a hip centre faint walls are followed, mm. Own
+/// choice: on an open scan the sacroiliac joint lies 40 to 85 mm behind and 30
+/// to 110 mm above.
+const FAINT_FROM_MM: [f64; 2] = [40.0, 45.0];
 /// Voxel edge above which a thin cortex is not resolved, mm: half of the mean
 /// pelvic cortex (1.5 mm) needs 1 mm, own choice on published protocol advice.
 const COARSE_MM: f64 = 1.0;
@@ -71,8 +78,12 @@ pub fn find_bones(
         },
     );
     let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
+    let mut owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
+    let behind = |owner: u8, index| behind_sacroiliac(&patch, &hips, &owned.names, owner, index);
+    let faint = faint::follow(&patch, params.threshold_hu, behind, &mut owned.owners);
+    let was_wall = Mask::where_true(patch.size, |at| owned.owners[at] != 0);
     let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
+    faint::let_go(&patch, &faint, |at| was_wall.has(patch.index(at)), &mut labels);
     let labelled = (labels.as_mut_slice(), &mut names);
     pieces::clean(&patch, &metal.metal, &lumens, labelled, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
@@ -170,6 +181,25 @@ fn find_hips(patch: &Patch<'_>, params: &BoneParams, findings: &mut Vec<BoneFind
         hips.push(hip);
     }
     hips
+}
+
+/// Where a hip bone's faint walls are followed: above and behind its hip centre,
+/// where its medial cortex behind the sacroiliac joint hardly shows. Elsewhere
+/// muscles, nerves and vessels make sheets of their own.
+fn behind_sacroiliac(
+    patch: &Patch<'_>,
+    hips: &[Hip],
+    names: &Names,
+    owner: u8,
+    index: [usize; 3],
+) -> bool {
+    let name = names[usize::from(owner) - 1];
+    hips.iter().any(|hip| {
+        name == Some(hip.joint.side.hip()) && {
+            let offset = patch.centre(index) - hip.joint.centre;
+            offset.0[1] > FAINT_FROM_MM[0] && offset.0[2] > FAINT_FROM_MM[1]
+        }
+    })
 }
 
 /// In the outer 6 mm of a head, where its thin shell may fall below the
@@ -324,7 +354,7 @@ fn spine_finding(
 fn last_findings(
     patch: &Patch<'_>,
     found: &metal::Metal,
-    artefact: &pilothole_volume::Mask,
+    artefact: &Mask,
     placed: f64,
     findings: &mut Vec<BoneFinding>,
 ) {

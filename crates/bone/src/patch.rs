@@ -120,7 +120,7 @@ impl<'a> Patch<'a> {
         all
     }
 
-    fn step(&self, by: [isize; 3]) -> Step {
+    pub(crate) fn step(&self, by: [isize; 3]) -> Step {
         let steps = self.grid.steps();
         let stretch = self.spacing_mm[2] / steps[2].length_mm();
         let offset: Offset =
