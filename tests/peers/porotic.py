@@ -81,7 +81,7 @@ def first_run_mm(scan, mask, hole):
 
 def main():
     binary, picture = sys.argv[1:3]
-    figure, axes = plt.subplots(2, len(CASES), figsize=(2.0 * len(CASES), 4.0))
+    figure, axes = plt.subplots(2, len(CASES), figsize=(2.0 * len(CASES), 4.4), layout="constrained")
     print("| cortex, mm | marrow, HU | path | true far end, mm | envelope | threshold |")
     print("| --- | --- | --- | --- | --- | --- |")
     lost_by = [0, 0]
@@ -129,7 +129,6 @@ def main():
                 word = "threshold" if row == 0 else "envelope"
                 axis.set_title(f"{word}: {cortex} mm, {marrow} HU", fontsize=7)
     print(f"\nlost: envelope {lost_by[0]}, threshold {lost_by[1]}, of {3 * len(CASES)}")
-    figure.tight_layout(pad=0.4)
     figure.savefig(picture, dpi=75)
 
 
