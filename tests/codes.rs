@@ -7,7 +7,7 @@ use pilothole_tests::{files_below, root};
 
 /// Families of codes; words of the same shape in other families are names of
 /// files or parameters.
-const FAMILIES: [&str; 28] = [
+const FAMILIES: [&str; 30] = [
     "plan",
     "scan",
     "geometry",
@@ -36,10 +36,12 @@ const FAMILIES: [&str; 28] = [
     "kit",
     "landmark",
     "surface",
+    "stock",
+    "refine",
 ];
 
 /// Names of parameters, files and report columns that look like codes.
-const NOT_CODES: [&str; 45] = [
+const NOT_CODES: [&str; 50] = [
     "bone.axis_reach",
     "bone.cancellous_hu",
     "bone.cortex_hu",
@@ -85,6 +87,11 @@ const NOT_CODES: [&str; 45] = [
     "order.not_computed",
     "reconstruction.not_computed",
     "robust.not_computed",
+    "refine.json",
+    "stock.csv",
+    "stock.html",
+    "stock.npy",
+    "stock.ply",
 ];
 
 /// Words in quotes of the shape `family.word`.

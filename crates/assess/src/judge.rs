@@ -63,8 +63,7 @@ pub fn judge_hole(
     let planned_purchase_mm =
         hole.length_mm.map(|planned_mm| purchase_at(&path, screw, planned_mm).length_mm());
     let tip_mm = length_mm.or(path.far.map(|far| far.at_mm)).unwrap_or(path.crossing.seen_to_mm);
-    let beyond =
-        path::look_beyond(scene, axis, &path.crossing, tip_mm, &path.profile, &params.path);
+    let beyond = path::look_beyond(scene, None, &path, tip_mm, &params.path);
     let findings = findings(plan, hole, &path, length_mm, &hold)
         .into_iter()
         .chain(bone_again(&path, tip_mm, beyond))
@@ -184,7 +183,7 @@ impl Hold {
         let radii = [0.5 * screw.core_diameter_mm, 0.5 * diameter_mm];
         let step_mm = params.step_mm(scene.grid());
         let bone = path.crossing.bone;
-        let side_wall = path::side_wall_of(scene, path, screw, length_mm, params);
+        let side_wall = path::side_wall_of(scene, None, path, screw, length_mm, params);
         if purchase.length_mm() <= 0.0 {
             return Self { side_wall, ..none };
         }

@@ -1,13 +1,15 @@
 //! What lies along the axis past the tip.
 
+use super::Path;
 use super::axis::{Axis, Trace};
-use super::crossing::Crossing;
-use crate::hole::{Beyond, Profile};
+use crate::blocks::Blocks;
+use crate::hole::Beyond;
 use crate::params::PathParams;
 use crate::scene::Scene;
 
 /// Look on from a position to the end of the scan.
 ///
+/// - `blocks`: those of the scene, where many paths are looked along.
 /// - `from_mm`: the tip, or the far end where there is no length; distances
 ///   count from there.
 ///
@@ -17,18 +19,26 @@ use crate::scene::Scene;
 /// shorter stretches are gas inside the body.
 pub fn look_beyond(
     scene: &Scene<'_>,
-    axis: Axis,
-    crossing: &Crossing,
+    blocks: Option<&Blocks>,
+    path: &Path,
     from_mm: f64,
-    profile: &Profile,
     params: &PathParams,
 ) -> Beyond {
+    let Path { axis, crossing, profile, .. } = path;
+    let axis = *axis;
     let mut beyond = Beyond::default();
     let mut air_from = None;
     let trace = Trace::new(scene.grid(), axis);
     let region_end_mm = leaves_region_mm(scene, axis);
     let left = |t: f64| crossing.leaves_mm.is_some_and(|leaves| t > leaves + profile.step_mm);
-    let in_bone = |t: f64| scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0;
+    let in_bone = |t: f64| {
+        blocks.is_none_or(|blocks| blocks.may_be_bone(trace.at(t)))
+            && scene.field.sample_voxel_or_nan(trace.at(t)) > 0.0
+    };
+    let in_metal = |t: f64| {
+        blocks.is_none_or(|blocks| blocks.may_be_metal(trace.at(t)))
+            && scene.metal.has_at(scene.grid(), axis.at(t))
+    };
     let start = ((from_mm - profile.from_mm) / profile.step_mm).ceil().max(0.0) as usize;
     for index in start..profile.hu.len() {
         let t = profile.position_mm(index);
@@ -49,11 +59,8 @@ pub fn look_beyond(
             let first = if index > start && left(before) && in_bone(before) { before } else { t };
             beyond.bone_mm = Some(first - from_mm);
         }
-        if beyond.metal_mm.is_none() {
-            let masked = || within && scene.metal.has_at(scene.grid(), axis.at(t));
-            if hu >= params.metal_hu || masked() {
-                beyond.metal_mm = Some(t - from_mm);
-            }
+        if beyond.metal_mm.is_none() && (hu >= params.metal_hu || (within && in_metal(t))) {
+            beyond.metal_mm = Some(t - from_mm);
         }
         if hu < params.air_hu {
             let began = *air_from.get_or_insert(t);

@@ -7,6 +7,7 @@ use pilothole_volume::{Direction, Grid, PatientPoint, VoxelPoint};
 
 use super::Path;
 use super::axis::Axis;
+use crate::blocks::Blocks;
 use crate::params::PathParams;
 use crate::scene::Scene;
 
@@ -29,9 +30,12 @@ const SPOKES: usize = 72;
 /// The side wall of a screw of one length, from a diameter past the near end to
 /// the tip, or to a diameter before the far end.
 ///
+/// - `blocks`: those of the scene, where many paths are looked at.
+///
 /// `None` without both ends, and where the bone is too short for a plane.
 pub fn side_wall_of(
     scene: &Scene<'_>,
+    blocks: Option<&Blocks>,
     path: &Path,
     screw: &Screw,
     length_mm: f64,
@@ -41,7 +45,8 @@ pub fn side_wall_of(
     let diameter_mm = screw.major_diameter_mm;
     let planes = [near.at_mm + diameter_mm, length_mm.min(far.at_mm - diameter_mm)];
     let step_mm = 2.0 * params.step_mm(scene.grid());
-    side_wall(scene, path.axis, path.crossing.bone, planes, [0.5 * diameter_mm, step_mm])
+    let bone = path.crossing.bone;
+    side_wall(scene, blocks, path.axis, bone, planes, [0.5 * diameter_mm, step_mm])
 }
 
 /// Look across the axis in every plane from `from_mm` to `to_mm`.
@@ -51,6 +56,7 @@ pub fn side_wall_of(
 /// says nothing.
 pub fn side_wall(
     scene: &Scene<'_>,
+    blocks: Option<&Blocks>,
     axis: Axis,
     bone: u8,
     [from_mm, to_mm]: [f64; 2],
@@ -66,7 +72,11 @@ pub fn side_wall(
     let spokes = spokes(scene.grid(), axis.direction);
     // Where the axis is least deep first: what is found there ends the others
     // early.
-    let depth_mm = |plane: usize| scene.depth_in_or_nan(bone, axis.at(at_mm(plane)));
+    let depth_at = |at: VoxelPoint| {
+        let known = blocks.and_then(|blocks| blocks.depth_deep_in(bone, at));
+        known.unwrap_or_else(|| scene.depth_in_voxel_or_nan(bone, at))
+    };
+    let depth_mm = |plane: usize| depth_at(scene.grid().voxel_from_patient(axis.at(at_mm(plane))));
     let mut order: Vec<(f64, usize)> = (0..=count).map(|plane| (depth_mm(plane), plane)).collect();
     order.sort_unstable_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
     let mut limit_mm = f64::INFINITY;
@@ -74,7 +84,9 @@ pub fn side_wall(
     for (_, plane) in order {
         let seat = axis.at(at_mm(plane));
         let within_mm = limit_mm * (1.0 + NEAR_EQUAL);
-        if let Some((mm, azimuth_rad)) = nearest_surface(scene, bone, seat, &spokes, within_mm) {
+        if let Some((mm, azimuth_rad)) =
+            nearest_surface(scene.grid(), depth_at, seat, &spokes, within_mm)
+        {
             limit_mm = limit_mm.min(mm);
             nearest.push((plane, mm, azimuth_rad));
         }
@@ -131,15 +143,14 @@ struct Followed {
 /// All spokes are followed together, a look each in turn: looks that do not
 /// wait for each other, and a near surface ends the others early.
 fn nearest_surface(
-    scene: &Scene<'_>,
-    bone: u8,
+    grid: &Grid,
+    depth_at: impl Fn(VoxelPoint) -> f64,
     seat: PatientPoint,
     spokes: &[Spoke],
     limit_mm: f64,
 ) -> Option<(f64, f64)> {
-    let grid = scene.grid();
     let from = grid.voxel_from_patient(seat);
-    let middle = scene.depth_in_voxel_or_nan(bone, from);
+    let middle = depth_at(from);
     if middle <= 0.0 {
         return Some((0.0, 0.0));
     }
@@ -154,7 +165,7 @@ fn nearest_surface(
         } else {
             grid.voxel_from_patient(seat + *direction * mm)
         };
-        scene.depth_in_voxel_or_nan(bone, at)
+        depth_at(at)
     };
     let step_mm = 0.5 * grid.smallest_edge_mm();
     let mut limit_mm = limit_mm;

@@ -18,6 +18,7 @@ use pilothole_plan::{Plan, Screw, Side};
 use pilothole_volume::{Direction, PatientPoint};
 use rayon::prelude::*;
 
+use crate::blocks::Blocks;
 use crate::finding::Finding;
 use crate::hole::{Segment, Tissue};
 use crate::length::recommend_length;
@@ -41,7 +42,7 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
     };
     refuse_too_many(plan, params)?;
     let views = views(plan, params);
-    let survey = Survey { scene, plan, screw, params };
+    let survey = Survey { scene, blocks: Blocks::of(scene), plan, screw, params };
     let mut charts: Vec<StockChart> = views
         .iter()
         .map(|view| {
@@ -150,6 +151,7 @@ fn views(plan: &Plan, params: &StockParams) -> Vec<View> {
 /// What every direction is measured with.
 struct Survey<'a> {
     scene: &'a Scene<'a>,
+    blocks: Option<Blocks>,
     plan: &'a Plan,
     screw: &'a Screw,
     params: &'a StockParams,
@@ -175,8 +177,8 @@ impl Survey<'_> {
             length_mm.filter(|_| params.thread).and_then(|mm| self.side_wall_mm(&path, mm));
         let far_mm = path.far.map(|far| far.at_mm);
         let tip_mm = length_mm.or(far_mm).unwrap_or(path.crossing.seen_to_mm);
-        let beyond =
-            path::look_beyond(scene, axis, &path.crossing, tip_mm, &path.profile, &params.path);
+        let blocks = self.blocks.as_ref();
+        let beyond = path::look_beyond(scene, blocks, &path, tip_mm, &params.path);
         StockCell {
             seat: axis.seat,
             direction: axis.direction,
@@ -205,7 +207,8 @@ impl Survey<'_> {
 
     /// As a judged hole's side wall.
     fn side_wall_mm(&self, path: &Path, length_mm: f64) -> Option<f64> {
-        path::side_wall_of(self.scene, path, self.screw, length_mm, &self.params.path)
+        let blocks = self.blocks.as_ref();
+        path::side_wall_of(self.scene, blocks, path, self.screw, length_mm, &self.params.path)
             .map(|wall| wall.least_mm)
     }
 

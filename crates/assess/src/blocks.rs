@@ -1,0 +1,191 @@
+//! What blocks of a region's voxels hold, so that looks whose answer is known
+//! need not be taken.
+
+use pilothole_volume::VoxelPoint;
+use rayon::prelude::*;
+
+use crate::scene::Scene;
+
+/// Voxels from one block to the next.
+const EDGE: usize = 4;
+
+/// The region of a scene in blocks; a block holds every voxel that a look
+/// within it can read, so neighbours share their faces.
+#[derive(Clone, Debug)]
+pub struct Blocks {
+    count: [usize; 3],
+    last: [f64; 3],
+    all: Vec<Block>,
+    /// The depth in blocks that lie deep in a bone.
+    deepest_mm: f32,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+struct Block {
+    /// Whether any voxel is a bone's.
+    bone: bool,
+    /// Whether any voxel is metal.
+    metal: bool,
+    /// The bone where every voxel is its and as deep as any; else 0.
+    deep_in: u8,
+}
+
+impl Blocks {
+    /// Sum up a scene; `None` where slices are uneven, since lines in the
+    /// patient are not straight in the lattice then.
+    pub fn of(scene: &Scene<'_>) -> Option<Self> {
+        let grid = scene.grid();
+        if grid.slice_places().is_some() {
+            return None;
+        }
+        let count = grid.size().map(|voxels| (voxels - 1) / EDGE + 1);
+        let has_metal = !scene.metal.is_empty();
+        let found: Vec<(Block, f32)> = (0..count.iter().product())
+            .into_par_iter()
+            .map(|at: usize| {
+                let block = [at % count[0], at / count[0] % count[1], at / (count[0] * count[1])];
+                Block::of(scene, block, has_metal)
+            })
+            .collect();
+        let deepest_mm = found.iter().fold(0.0_f32, |most, (_, depth_mm)| most.max(*depth_mm));
+        let all = found
+            .into_iter()
+            .map(|(block, depth_mm)| {
+                let deep = depth_mm.total_cmp(&deepest_mm).is_eq();
+                Block { deep_in: if deep { block.deep_in } else { 0 }, ..block }
+            })
+            .collect();
+        let last = grid.size().map(|voxels| voxels as f64 - 1.0);
+        Some(Self { count, last, all, deepest_mm })
+    }
+
+    /// Whether the depth in any bone can be above 0 at a lattice position;
+    /// `true` where nothing is known.
+    #[inline]
+    pub(crate) fn may_be_bone(&self, at: VoxelPoint) -> bool {
+        self.around(at).is_none_or(|block| block.bone)
+    }
+
+    /// Whether the voxel nearest a lattice position can be metal; `true` where
+    /// nothing is known.
+    #[inline]
+    pub(crate) fn may_be_metal(&self, at: VoxelPoint) -> bool {
+        self.around(at).is_none_or(|block| block.metal)
+    }
+
+    /// As [`Scene::depth_in_voxel_or_nan`] where that is the same all around a
+    /// lattice position, deep in the bone; `None` elsewhere.
+    #[inline]
+    pub(crate) fn depth_deep_in(&self, bone: u8, at: VoxelPoint) -> Option<f64> {
+        let block = self.around(at)?;
+        (bone != 0 && block.deep_in == bone).then_some(f64::from(self.deepest_mm))
+    }
+
+    #[inline]
+    fn around(&self, at: VoxelPoint) -> Option<&Block> {
+        let within = |i: usize| at.0[i] >= 0.0 && at.0[i] <= self.last[i];
+        if !(within(0) && within(1) && within(2)) {
+            return None;
+        }
+        // Signed and of 32 bits: one instruction each.
+        let [column, row, slice] = at.0.map(|place| place as i32 as usize / EDGE);
+        self.all.get((slice * self.count[1] + row) * self.count[0] + column)
+    }
+}
+
+impl Block {
+    /// A block, and its depth where that and the bone are the same everywhere;
+    /// 0 elsewhere.
+    fn of(scene: &Scene<'_>, block: [usize; 3], has_metal: bool) -> (Self, f32) {
+        let size = scene.grid().size();
+        let from = block.map(|i| EDGE * i);
+        let to: [usize; 3] = std::array::from_fn(|i| (from[i] + EDGE).min(size[i] - 1));
+        let first = scene.grid().offset_of(from);
+        let (label, depth_mm) = (scene.labels.values()[first], scene.field.at(first));
+        let mut found = Self::default();
+        let mut alike = label != 0;
+        for slice in from[2]..=to[2] {
+            for row in from[1]..=to[1] {
+                let start = scene.grid().offset_of([from[0], row, slice]);
+                let voxels = start..=start + to[0] - from[0];
+                let labels = &scene.labels.values()[voxels.clone()];
+                found.bone |= labels.iter().any(|label| *label != 0);
+                alike = alike
+                    && labels.iter().all(|here| *here == label)
+                    && voxels.into_iter().all(|at| scene.field.at(at).total_cmp(&depth_mm).is_eq());
+                found.metal |= has_metal
+                    && (from[0]..=to[0]).any(|column| scene.metal.has([column, row, slice]));
+            }
+        }
+        if alike {
+            found.deep_in = label;
+        }
+        (found, if alike { depth_mm } else { 0.0 })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use pilothole_volume::{
+        Direction, Field, Grid, Labels, Mask, Numbers, PatientPoint, Volume, Voxels,
+    };
+
+    use super::*;
+
+    /// Two bones that touch at column 13, to row 17, in a box of no whole
+    /// number of blocks.
+    #[test]
+    fn what_blocks_say_is_so() {
+        let size = [30, 23, 15];
+        let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+        let grid =
+            Grid::from_axes(size, PatientPoint([3.0; 3]), axes, [0.8, 0.8, 1.0]).expect("square");
+        let index = |i: usize| [i % size[0], i / size[0] % size[1], i / (size[0] * size[1])];
+        let count = grid.voxel_count();
+        let labels: Vec<u8> = (0..count)
+            .map(|i| {
+                let [column, row, _] = index(i);
+                if row > 17 { 0 } else { 1 + u8::from(column >= 13) }
+            })
+            .collect();
+        let depth = |i: usize| 5_000 + 10_000 * (17 - index(i)[1] as i16).clamp(-2, 1);
+        let field = Numbers::Steps { all: (0..count).map(depth).collect(), step: 1e-4 };
+        let metal = Mask::where_true(size, |i| index(i) == [8, 20, 12]);
+        let none = Mask::none(size);
+        let volume = Volume::new(grid.clone(), Voxels::I16(vec![0; count]), None).expect("fits");
+        let scene = Scene {
+            volume: &volume,
+            field: &Field::of(grid, field).expect("fits"),
+            labels: &Labels::new(size, labels).expect("fits"),
+            metal: &metal,
+            cement: &none,
+            untrusted: &metal,
+            threshold_hu: 226.0,
+            cortex: None,
+        };
+        let blocks = Blocks::of(&scene).expect("even slices");
+        let (mut bare, mut clear, mut deep) = (0, 0, 0);
+        for step in 0..40_000 {
+            let along =
+                |i: usize, stride: f64| (f64::from(step) * stride) % (size[i] as f64 + 1.0) - 1.0;
+            let at = VoxelPoint([along(0, 0.3125), along(1, 0.171), along(2, 0.0625)]);
+            let place = scene.grid().patient_from_voxel(at);
+            if !blocks.may_be_bone(at) {
+                bare += 1;
+                assert!(scene.field.sample_voxel_or_nan(at) <= 0.0, "{at:?}");
+            }
+            if !blocks.may_be_metal(at) {
+                clear += 1;
+                assert!(!scene.metal.has_at(scene.grid(), place), "{at:?}");
+            }
+            for bone in 0..3 {
+                if let Some(known) = blocks.depth_deep_in(bone, at) {
+                    deep += 1;
+                    let found = scene.depth_in_voxel_or_nan(bone, at);
+                    assert_eq!(known.to_bits(), found.to_bits(), "{at:?} {bone}");
+                }
+            }
+        }
+        assert!(bare > 1_000 && clear > 20_000 && deep > 5_000, "{bare} {clear} {deep}");
+    }
+}
