@@ -62,8 +62,16 @@ pub(crate) fn follow(
     let mut all = Vec::new();
     let mut front: Vec<(u32, u8)> = {
         let owners = &*owners;
-        let places = (0..patch.len() as u32).into_par_iter();
-        places.filter_map(|at| Some((at, owner(owners, at as usize)?))).collect()
+        let columns = patch.size[0];
+        let in_row = |row: usize| {
+            let start = row * columns;
+            let hu = patch.hu.row(row).iter().enumerate();
+            hu.filter(|(_, hu)| f32::from(**hu) >= LEAST_HU)
+                .filter_map(|(x, _)| Some(((start + x) as u32, owner(owners, start + x)?)))
+                .collect::<Vec<_>>()
+        };
+        let rows: Vec<_> = (0..patch.hu.rows()).into_par_iter().map(in_row).collect();
+        rows.concat()
     };
     for _ in 0..(REACH_MM / finest).round() as usize {
         for (at, own) in &front {
