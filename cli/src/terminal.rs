@@ -3,6 +3,7 @@
 #![expect(clippy::print_stderr, reason = "the one file that prints")]
 
 use std::io::{IsTerminal, Write};
+use std::path::Path;
 use std::process::ExitCode;
 
 use indicatif::{ProgressBar, ProgressStyle};
@@ -131,6 +132,11 @@ pub(crate) fn wrapped(text: &str, columns: usize, inset: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+/// Where a result lies, as the user named its folder.
+pub(crate) fn place(what: &str, path: &Path) -> String {
+    format!("{what}: {}", plain(&path.display().to_string()))
 }
 
 /// Many lines, each without control characters.

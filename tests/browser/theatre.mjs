@@ -24,11 +24,13 @@ function walk(pdf, report) {
   for (const [index, id] of order.entries()) {
     const hole = report.holes.find((h) => h.id === id);
     // A row begins with its place in the order and the start of its id.
-    const start = new RegExp(`^\\s*${index + 1}\\s+${id.slice(0, 5).replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}`);
+    // One that is not filled has a dash.
+    const place = index < steps.length ? index + 1 : "\u2013";
+    const start = new RegExp(`^\\s*${place}\\s+${id.slice(0, 5).replace(/[.*+?^${}()|[\]\\]/g, "\\$&")}`);
     const at = lines.findIndex((line) => start.test(line));
     if (at < 0) { problems.push(`no row for hole ${index + 1}`); continue; }
     // Texts of one row may stand a line apart; another hole's row is not it.
-    const isRow = (line) => /^\s*\d+\s+\S/.test(line);
+    const isRow = (line) => /^\s*(\d+|\u2013)\s+\S/.test(line);
     const near = [-2, -1, 0, 1, 2].filter((d) => d === 0 || !isRow(lines[at + d] ?? "")).map((d) => lines[at + d] ?? "").join(" ");
     const wanted = [hole.length_mm === null ? "leave" : stocked(hole.length_mm), hole.purchase];
     if (hole.purchase_mm !== null) wanted.push(tenth(hole.purchase_mm));

@@ -21,6 +21,7 @@ pub(crate) fn run(args: &Refine, search: &Search) -> Result<u8, Failure> {
         terminal::data(&serde_json::json!({ "text": text }).to_string());
     } else {
         terminal::data(&terminal::lines(&text));
+        terminal::data(&terminal::place("new plan", &args.out.out.join("plan.refined.toml")));
     }
     Ok(0)
 }

@@ -22,6 +22,7 @@ pub(crate) fn run(args: &Stock) -> Result<u8, Failure> {
         terminal::data(&serde_json::json!({ "text": text }).to_string());
     } else {
         terminal::data(&text);
+        terminal::data(&terminal::place("chart", &args.out.out.join("stock.html")));
     }
     Ok(0)
 }

@@ -12,7 +12,7 @@ pub fn brief(record: &Record, width: usize) -> String {
     let width = width.max(40);
     let lines = [
         format!("to order, mm: {}", orders(record)),
-        format!("fill first: {}", first(record)),
+        format!("fill first, of those a drill reaches: {}", first(record)),
         format!("do not count on: {}", listed(&of_weak(record))),
         format!("no drill reaches: {}", blocked(record)),
     ];

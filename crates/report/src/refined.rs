@@ -9,7 +9,16 @@ use crate::number::{deg, mm, newton, share};
 use crate::text::{CAUTION, counted, label, shortened, wrapped};
 
 /// Letters of a hole's name in a table of plain text.
-const MOST_LETTERS: usize = 14;
+const MOST_LETTERS: usize = 12;
+
+/// What the table's numbers are, and what a direction is judged by.
+const JUDGED: &str = "judged by low strength (pull-out that nine in ten wrong placements reach) \
+                      times the share of placements that keep both the margin at the far cortex \
+                      and the bone beside the screw";
+
+/// What to do with a refined plan.
+const NEXT: &str = "next: assess the new plan and compare it with the old one; grades, load and \
+                    the set's verdict are not judged here, and a grade may fall";
 
 /// One line a hole, with what was found in all.
 pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
@@ -24,25 +33,29 @@ pub fn refined_words(plan: &Plan, refined: &Refined) -> String {
     let sum = |count: fn(&RefinedHole) -> usize| refined.holes.iter().map(count).sum::<usize>();
     let (blocked, tried) = (sum(|h| h.blocked), sum(|h| h.tried));
     lines.push(format!("no drill gets to {blocked} of the {tried} directions looked at"));
-    lines.push(
-        "judged by low strength times the share of placements that keep their margins".into(),
-    );
+    lines.extend(wrapped(JUDGED, 80));
     lines.push(format!(
-        "{:<14}  {:<14}  {:>4}  {:>4}  {:<14}  {}",
-        "hole", "", "deg", "mm", "keeps margins", "low strength"
+        "{:<12} {:<14} {:>6} {:>5}  {:<10} {:<10} {}",
+        "hole", "", "turned", "moved", "length", "keeps both", "low strength"
+    ));
+    lines.push(format!(
+        "{:<12} {:<14} {:>6} {:>5}  {:<10} {:<10} {}",
+        "", "", "deg", "mm", "mm", "%", "N"
     ));
     lines.extend(refined.holes.iter().map(|hole| {
         format!(
-            "{:<14}  {:<14}  {:>4.1}  {:>4.1}  {:<14}  {}",
+            "{:<12} {:<14} {:>6.1} {:>5.1}  {:<10} {:<10} {}",
             shortened(&plan.holes[hole.hole].id, MOST_LETTERS),
             hole.reason.word(),
             hole.turned_rad.to_degrees(),
             hole.moved_mm,
-            change(hole, keeps_percent, "%"),
-            change(hole, low_newton, "N"),
+            change(hole, |c| c.objectives.length_mm),
+            change(hole, keeps_percent),
+            change(hole, low_newton),
         )
     }));
     lines.extend(reservations(plan, refined).iter().flat_map(|line| wrapped(line, 80)));
+    lines.extend(wrapped(NEXT, 80));
     lines.extend(wrapped(CAUTION, 80));
     lines.join("\n")
 }
@@ -84,12 +97,15 @@ fn low_newton(candidate: &Candidate) -> f64 {
     candidate.objectives.low_n
 }
 
-/// `before -> after unit`, a dash where the hole held no screw.
-fn change(hole: &RefinedHole, value: fn(&Candidate) -> f64, unit: &str) -> String {
+/// `before -> after`, a dash where the hole held no screw.
+fn change(hole: &RefinedHole, value: fn(&Candidate) -> f64) -> String {
     let shown = |candidate: Option<&Candidate>| {
         candidate.map_or_else(|| "-".to_owned(), |c| format!("{:.0}", value(c)))
     };
-    format!("{} -> {} {unit}", shown(hole.before.as_ref()), shown(hole.after.as_ref()))
+    match (shown(hole.before.as_ref()), shown(hole.after.as_ref())) {
+        (before, after) if before == after => after,
+        (before, after) => format!("{before} -> {after}"),
+    }
 }
 
 /// Comments for the top of the new plan's TOML, one sentence a hole.
@@ -99,17 +115,19 @@ pub fn refined_comments(plan: &Plan, refined: &Refined) -> String {
     lines.push(
         "Refined. How far each hole was turned and moved, and why. Gain and noise are".to_owned(),
     );
-    lines.push("of low strength times the share of placements that keep their margins.".to_owned());
+    lines.push(
+        "of low strength times the share of placements that keep far margin and side.".to_owned(),
+    );
     lines.extend(refined.holes.iter().flat_map(|hole| {
         let sentence = format!(
-            "{}: {:.1} deg, {:.1} mm, {}; keeps its margins {}, low strength {}; \
+            "{}: {:.1} deg, {:.1} mm, {}; keeps far margin and side {} %, low strength {} N; \
              gain {:.0} N, noise {:.0} N",
             label(&plan.holes[hole.hole].id),
             hole.turned_rad.to_degrees(),
             hole.moved_mm,
             hole.reason.word(),
-            change(hole, keeps_percent, "%"),
-            change(hole, low_newton, "N"),
+            change(hole, keeps_percent),
+            change(hole, low_newton),
             hole.gain_n,
             hole.noise_n
         );

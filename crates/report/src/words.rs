@@ -39,10 +39,10 @@ const SHORT: [(&str, &str); 37] = [
     ("path.unmeasured", "scan has no values here"),
     ("path.walls_within", "two walls inside: one bone?"),
     ("set.mouth_medial", "socket opens to the midline"),
+    ("access.blocked", "drill is blocked"),
     ("side.breach", "breaks out sideways"),
     ("clash.screws", "too near another screw"),
     ("clash.metal", "too near metal"),
-    ("access.blocked", "drill is blocked"),
     ("access.unreliable", "bit will not stay on the slope"),
     ("guides.stuck", "sleeve cannot be withdrawn"),
     ("length.planned_unsafe", "planned length is unsafe"),
@@ -114,9 +114,15 @@ pub(crate) fn look_at(record: &Record, hole: &HoleRecord) -> String {
 /// always there.
 pub(crate) fn look_at_within(record: &Record, hole: &HoleRecord, width: usize) -> String {
     let remarks = remarks_of(record, hole);
-    let fits = |most: &usize| joined(&remarks, *most).chars().count() <= width;
-    let most = (1..=REMARKS).rev().find(fits).unwrap_or(1);
-    joined(&remarks, most)
+    let fits = |words: &String| words.chars().count() <= width;
+    let most = (1..=REMARKS).rev().map(|most| joined(&remarks, most)).find(fits);
+    most.unwrap_or_else(|| match &remarks[..] {
+        [first, rest @ ..] if !rest.is_empty() => {
+            let more = format!(" +{}", rest.len());
+            format!("{}{more}", shortened(first, width.saturating_sub(more.len())))
+        }
+        _ => joined(&remarks, 1),
+    })
 }
 
 /// The first remarks, and how many more there are.
@@ -206,7 +212,7 @@ pub(crate) fn verdict(record: &Record) -> String {
     let rest = ["fair", "poor", "none", "unknown"];
     parts.extend(rest.map(|word| (word, graded(word))).into_iter().filter_map(|(word, count)| {
         let words = match word {
-            "none" => "without purchase",
+            "none" => "graded none",
             other => other,
         };
         (count > 0).then(|| format!("{count} {words}"))
@@ -256,10 +262,20 @@ fn hold(record: &Record) -> Vec<String> {
         _ if load.held < 6 => {
             vec![format!("the set does not hold the part ({} of 6 directions)", load.held)]
         }
-        Some(moved) => vec![format!(
-            "under load the hip centre moves {} \u{b5}m at most ({word})",
-            Unit::Micron.show(moved)
-        )],
+        Some(moved) => {
+            let all = Unit::Micron.show(moved);
+            let moves =
+                format!("in everyday loads the hip centre moves up to {all} \u{b5}m ({word})");
+            let code = "load.unreachable";
+            let without = record.findings.iter().find(|f| f.code == code).and_then(|f| f.measured);
+            vec![match without {
+                Some(rest) => {
+                    let rest = Unit::Micron.show(rest);
+                    format!("{moves}, {rest} \u{b5}m without the screws that no drill reaches")
+                }
+                None => moves,
+            }]
+        }
         None => vec!["movement under load unknown".to_owned()],
     }
 }

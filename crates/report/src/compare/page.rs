@@ -20,6 +20,7 @@ pub(super) fn compare_html(comparison: &CompareRecord) -> String {
                 @if comparison.same_scan { p .scan { "All of the same scan." } }
                 @else { h2 .verdict { "The reports are of different scans: a difference may be the scan's." } }
                 p { (sentence(comparison)) }
+                p .scan { "A is the report that was named first, the others follow in the order given." }
             }
             main {
                 (reports(comparison))

@@ -159,7 +159,10 @@ fn grouped(record: &Record, findings: &[&FindingRecord]) -> Markup {
 
 fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
     let of_holes: Vec<&&FindingRecord> = same.iter().filter(|f| f.hole.is_some()).collect();
-    if same.len() == 1 || of_holes.len() < same.len() {
+    let words = short(&same[0].code).unwrap_or_default();
+    // Sentences that differ are each their own hole's.
+    let differ = words.is_empty() && same.iter().any(|f| f.text != same[0].text);
+    if same.len() == 1 || of_holes.len() < same.len() || differ {
         return html! {
             @for (index, finding) in same.iter().enumerate() {
                 @if index > 0 { br; }
@@ -167,7 +170,6 @@ fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
             }
         };
     }
-    let words = short(&same[0].code).unwrap_or_default();
     let mut letters = words.chars();
     let first: String = letters.next().map(|c| c.to_uppercase().collect()).unwrap_or_default();
     // Numbers of two kinds beside each other would be read as one.
@@ -178,7 +180,7 @@ fn group(record: &Record, same: &[&FindingRecord]) -> Markup {
     }
     html! {
         strong {
-            @if words.is_empty() { (harmless(&same[0].text)) } @else { (first) (letters.as_str()) }
+            @if words.is_empty() { (harmless(same[0].text.trim_end_matches('.'))) } @else { (first) (letters.as_str()) }
         }
         ": "
         @for (index, finding) in named.iter().enumerate() {

@@ -1,11 +1,11 @@
 //! Head of a page: side, scan, the set's sentence, how to read it, a picture.
 
-use super::EDGE;
 use super::measure::Measure;
 use super::sheet::{Face, Sheet};
+use super::{EDGE, rows};
 use crate::record::{Record, Value};
 use crate::text::shortened;
-use crate::view::Still;
+use crate::view::{Still, places};
 use crate::words::verdict;
 
 /// Edge of the picture at the top right, pt.
@@ -16,6 +16,9 @@ const TOP: f32 = 28.0;
 const SIZES: (f32, f32) = (13.0, 10.0);
 /// The most lines of the verdict.
 const VERDICT_LINES: usize = 5;
+
+/// Height of a number's label in the picture, pt.
+const LABEL: f32 = 11.0;
 
 const LEGEND: &str = "D: drilled and measured. F: filled. Lengths from the seat under the head \
                       to the tip. Boxed: the plan states another length. Leave: no stocked \
@@ -78,16 +81,26 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
         sheet.line(seat, tip, 2.6, 255);
         sheet.line(seat, tip, 1.4, 0);
     }
-    for (index, hole) in record.in_order().into_iter().enumerate() {
-        let (sx, sy) = place(still.screw(hole)[1]);
-        let number = (index + 1).to_string();
-        let width = sheet.measure.width(Face::Bold, SIZE, &number);
+    // Numbers clear of each other, a thin line to the tip where one was moved.
+    let filled = record.in_order().into_iter();
+    let numbered: Vec<(String, (f64, f64))> = filled
+        .filter_map(|hole| Some((rows::place(record, hole)?.to_string(), still.screw(hole)[1])))
+        .collect();
+    let wanted: Vec<(&str, (f64, f64))> =
+        numbered.iter().map(|(n, at)| (n.as_str(), *at)).collect();
+    let room = f64::from(LABEL / scale);
+    for ((number, tip), at) in numbered.iter().zip(places(&wanted, Still::HALF_MM, room)) {
+        let ((sx, sy), tip) = (place(at), place(*tip));
+        if (sy - tip.1).abs() > 3.0 {
+            sheet.line(tip, (sx, sy), 0.5, 0);
+        }
+        let width = sheet.measure.width(Face::Bold, SIZE, number);
         sheet.fill(sx - 0.5 * width - 1.5, sy - 5.0, width + 3.0, 10.0, 255);
         sheet.frame(sx - 0.5 * width - 1.5, sy - 5.0, width + 3.0, 10.0, 0.4);
-        sheet.text(sx - 0.5 * width, sy + 3.0, Face::Bold, SIZE, &number);
+        sheet.text(sx - 0.5 * width, sy + 3.0, Face::Bold, SIZE, number);
     }
     let femur = if still.without_femur { ", without femur" } else { "" };
-    let words = format!("into the socket{femur}; numbers at the tips");
+    let words = format!("into the socket{femur}; numbers at or near the tips");
     for (index, line) in sheet.measure.wrapped(Face::Plain, 8.0, &words, PICTURE).iter().enumerate()
     {
         sheet.text(x, y + PICTURE + 9.0 + 9.0 * index as f32, Face::Plain, 8.0, line);

@@ -23,6 +23,7 @@ use crate::case::Case;
 
 pub(crate) use chart::chart_figure;
 pub(crate) use glb::scene_glb;
+pub(crate) use labels::places;
 pub(crate) use quadrants::has_quadrants;
 pub(crate) use seats::{patch_figure, socket_figure};
 pub(crate) use still::{Still, still_defs, still_use};

@@ -5,7 +5,7 @@ use maud::{Markup, html};
 use pilothole_volume::PatientPoint;
 
 use super::camera::{Camera, View};
-use super::labels::places;
+use super::labels::{LINE, places};
 use super::light::LightMesh;
 use crate::html::anchor;
 use crate::picture::GreyImage;
@@ -165,7 +165,7 @@ pub(crate) fn still_use(
                     circle cx=(f(x1)) cy=(f(y1)) r="2.6" {}
                 }
             }
-            @for ((name, tip), at) in names.iter().zip(places(&wanted, HALF_MM)) {
+            @for ((name, tip), at) in names.iter().zip(places(&wanted, HALF_MM, LINE)) {
                 @if (tip.1 - at.1).abs() > 2.0 {
                     line .leader x1=(f(tip.0)) y1=(f(tip.1)) x2=(f(at.0)) y2=(f(at.1)) {}
                 }
