@@ -409,7 +409,7 @@ fn a_check_names_everything_that_is_wrong_before_the_night() {
     assert_eq!(
         texts,
         [
-            "1 case0: the scan cannot be read: entity not found",
+            "1 case0: the scan cannot be read: there is no such file",
             "2 case1: the scan is an empty folder",
             "3 case2: the plan: plan.syntax",
         ]

@@ -109,8 +109,8 @@ refused, by first reason
      1  plan.range: 00129
      1  scan.not_ct: 00075
 unfinished
-     1  its plan cannot be read: entity not found: 00183
-     1  its scan cannot be read: entity not found: 00165
+     1  its plan cannot be read: there is no such file: 00183
+     1  its scan cannot be read: there is no such file: 00165
 next: the same command again; what cannot be read or fails each time needs
 mending first, its last words are in .private/logs of the output folder
 ";

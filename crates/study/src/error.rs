@@ -1,5 +1,7 @@
 //! Why a case has no result, by whose fault.
 
+use std::io;
+
 use pilothole_intake::Refusal;
 use pilothole_plan::PlanRefusal;
 
@@ -26,6 +28,14 @@ pub enum CaseError {
     /// Anything else; exit status 1.
     #[error("{0}")]
     Failed(String),
+}
+
+/// Why the file system refused, in a reader's words.
+pub(crate) fn io_words(kind: io::ErrorKind) -> String {
+    match kind {
+        io::ErrorKind::NotFound => "there is no such file".to_owned(),
+        kind => kind.to_string(),
+    }
 }
 
 impl From<Refusal> for CaseError {

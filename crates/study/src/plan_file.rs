@@ -7,7 +7,7 @@ use pilothole_assess::set::Part;
 use pilothole_plan::{Format, Plan};
 use pilothole_surface::read_stl;
 
-use crate::error::CaseError;
+use crate::error::{CaseError, io_words};
 use crate::reason::Reason;
 
 /// A checked plan, with the component's surface where it names one.
@@ -79,10 +79,7 @@ fn read_bytes(
 ) -> Result<Vec<u8>, CaseError> {
     let refuse = |reason: Reason| CaseError::Plan(vec![reason]);
     let unreadable = |error: std::io::Error| {
-        let why = match error.kind() {
-            std::io::ErrorKind::NotFound => "there is no such file".to_owned(),
-            kind => kind.to_string(),
-        };
+        let why = io_words(error.kind());
         refuse(
             Reason::new(code, format!("{what} cannot be read: {why}"))
                 .next("check the name of the file and that you may read it"),

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use pilothole_report::{Record, compare, read_record, write_compare};
 
-use crate::error::CaseError;
+use crate::error::{CaseError, io_words};
 use crate::folder::{Folder, Replace};
 
 /// Names that a comparison's folder may hold.
@@ -61,11 +61,13 @@ pub fn write_comparison(
 fn read_report(index: usize, path: &Path) -> Result<Record, CaseError> {
     let refuse = |why: String| CaseError::Usage(format!("report {}: {why}", index + 1));
     let file = if path.is_dir() { path.join("report.json") } else { path.to_path_buf() };
-    let found = fs::metadata(&file).map_err(|e| refuse(format!("cannot be read: {}", e.kind())))?;
+    let found = fs::metadata(&file)
+        .map_err(|e| refuse(format!("cannot be read: {}", io_words(e.kind()))))?;
     if found.len() > MAX_REPORT_BYTES {
         return Err(refuse("is larger than a report may be".to_owned()));
     }
-    let bytes = fs::read(&file).map_err(|e| refuse(format!("cannot be read: {}", e.kind())))?;
+    let bytes =
+        fs::read(&file).map_err(|e| refuse(format!("cannot be read: {}", io_words(e.kind()))))?;
     let text = String::from_utf8(bytes).map_err(|_utf8| refuse("is not UTF-8 text".to_owned()))?;
     read_record(&text).map_err(|error| refuse(format!("is no report: {error}")))
 }

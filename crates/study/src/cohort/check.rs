@@ -9,6 +9,7 @@ use super::error::CohortError;
 use super::manifest::{Manifest, Row};
 use super::table::Schema;
 use super::truth::Truth;
+use crate::error::io_words;
 
 /// What a check asks.
 pub struct CheckHooks<'a> {
@@ -117,7 +118,7 @@ fn look(row: &Row, hooks: &CheckHooks<'_>) -> (Vec<String>, Option<u64>) {
 }
 
 fn presence(path: &Path) -> Result<(), String> {
-    let unreadable = |error: std::io::Error| format!("cannot be read: {}", error.kind());
+    let unreadable = |error: std::io::Error| format!("cannot be read: {}", io_words(error.kind()));
     let metadata = fs::metadata(path).map_err(unreadable)?;
     if metadata.is_dir() {
         let mut entries = fs::read_dir(path).map_err(unreadable)?;

@@ -16,6 +16,7 @@ use serde::Deserialize;
 
 use super::params::RunParams;
 use super::record::{Outcome, REPORT, Reason};
+use crate::error::io_words;
 
 /// Bytes of a child's standard output that are read for its reasons.
 const LONGEST_REASONS: u64 = 1 << 20;
@@ -60,7 +61,7 @@ pub(crate) enum End {
 #[non_exhaustive]
 pub enum Failure {
     /// Scan or plan cannot be read.
-    #[error("its {what} cannot be read: {kind}")]
+    #[error("its {what} cannot be read: {}", io_words(*.kind))]
     Unreadable {
         /// `scan` or `plan`.
         what: &'static str,

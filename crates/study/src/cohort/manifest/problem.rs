@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io;
 
 use super::{Row, is_id};
+use crate::error::io_words;
 
 /// Problems named in one message; the rest are counted.
 const SHOWN: usize = 10;
@@ -41,7 +42,7 @@ impl std::fmt::Display for ManifestError {
 #[non_exhaustive]
 pub enum ManifestProblem {
     /// The file cannot be read.
-    #[error("it cannot be read: {kind}")]
+    #[error("it cannot be read: {}", io_words(*.kind))]
     Unreadable {
         /// What the file system said.
         kind: io::ErrorKind,
