@@ -4,7 +4,8 @@ use rayon::prelude::*;
 
 use crate::grid::Grid;
 use crate::space::{Offset, PatientPoint, VoxelPoint};
-use crate::volume::{VolumeError, interpolate, pair};
+use crate::trilinear::interpolate;
+use crate::volume::VolumeError;
 
 /// One number a voxel, read by trilinear interpolation.
 ///
@@ -108,21 +109,11 @@ impl Field {
     pub fn sample_changed_or_nan(&self, at: VoxelPoint, change: impl Fn(usize, f32) -> f32) -> f64 {
         match &self.numbers {
             Numbers::F32(all) => {
-                let changed = |i: usize, value: f32| f64::from(change(i, value));
-                let both = |i: usize| {
-                    let [low, high] = pair(all, i);
-                    [changed(i, low), changed(i + 1, high)]
-                };
-                interpolate(&self.grid, at, both, |i| changed(i, all[i]))
+                interpolate(&self.grid, at, all, |i, value| f64::from(change(i, value)))
             }
-            Numbers::Steps { all, step } => {
-                let changed = |i: usize, steps: i16| f64::from(change(i, f32::from(steps) * step));
-                let both = |i: usize| {
-                    let [low, high] = pair(all, i);
-                    [changed(i, low), changed(i + 1, high)]
-                };
-                interpolate(&self.grid, at, both, |i| changed(i, all[i]))
-            }
+            Numbers::Steps { all, step } => interpolate(&self.grid, at, all, |i, steps| {
+                f64::from(change(i, f32::from(steps) * step))
+            }),
         }
     }
 

@@ -12,6 +12,7 @@ mod many;
 mod mask;
 mod region;
 mod space;
+mod trilinear;
 mod volume;
 
 pub use components::{Neighbours, without_small};

@@ -1,9 +1,9 @@
 //! Many trilinear samples at once: first all corners are fetched, which do not
 //! wait for each other, then all are blended.
 
-use crate::grid::Grid;
 use crate::space::VoxelPoint;
-use crate::volume::{NOTHING_I16, Volume, Voxels, floor, lerp, pair, whole};
+use crate::trilinear::{Cell, blended};
+use crate::volume::{NOTHING_I16, Volume, Voxels};
 
 /// Samples that are fetched together.
 const LANES: usize = 16;
@@ -40,7 +40,10 @@ impl Volume {
             let lanes = LANES.min(count - first);
             let mut alone = [false; LANES];
             for (lane, alone) in alone.iter_mut().enumerate().take(lanes) {
-                match cell(self.grid(), all, at(first + lane)) {
+                let place = at(first + lane);
+                let held = self.grid().holds(place);
+                let cell = held.then(|| Cell::between(self.grid(), place)).flatten();
+                match cell.map(|cell| (cell.corners(all), cell.parts)) {
                     Some((corners, parts)) if !has_gap(&corners) => cells.put(lane, corners, parts),
                     _ => *alone = true,
                 }
@@ -53,30 +56,6 @@ impl Volume {
         }
         out
     }
-}
-
-/// The corners around a place strictly between voxels, and its place among
-/// them; `None` elsewhere.
-#[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
-#[inline(always)]
-fn cell<T: Copy>(grid: &Grid, all: &[T], at: VoxelPoint) -> Option<([T; 8], [f64; 3])> {
-    if !grid.holds(at) {
-        return None;
-    }
-    let [x, y, z] = at.0;
-    let (i, j, k) = (floor(x), floor(y), floor(z));
-    let parts = [x - i, y - j, z - k];
-    if !(parts[0] > 0.0 && parts[1] > 0.0 && parts[2] > 0.0) {
-        return None;
-    }
-    let [columns, rows, _] = grid.size();
-    let first = (whole(k) * rows + whole(j)) * columns + whole(i);
-    let next = first + columns * rows;
-    let [a, b] = pair(all, first);
-    let [c, d] = pair(all, first + columns);
-    let [e, f] = pair(all, next);
-    let [g, h] = pair(all, next + columns);
-    Some(([a, b, c, d, e, f, g, h], parts))
 }
 
 impl<T: Copy> Cells<T> {
@@ -93,10 +72,8 @@ impl<T: Copy> Cells<T> {
     fn blended(&self, number: &impl Fn(T) -> f64) -> [f64; LANES] {
         let mut out = [0.0; LANES];
         for (lane, value) in out.iter_mut().enumerate() {
-            let corner = |i: usize| number(self.corners[i][lane]);
-            let [p, q, r] = [self.parts[0][lane], self.parts[1][lane], self.parts[2][lane]];
-            let edge = |i: usize| lerp(corner(i), corner(i + 1), p);
-            *value = lerp(lerp(edge(0), edge(2), q), lerp(edge(4), edge(6), q), r);
+            let parts = self.parts.map(|of_axis| of_axis[lane]);
+            *value = blended(|i| number(self.corners[i][lane]), parts);
         }
         out
     }
@@ -105,6 +82,7 @@ impl<T: Copy> Cells<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::grid::Grid;
     use crate::space::{Direction, PatientPoint};
 
     #[test]

@@ -3,6 +3,7 @@
 use crate::grid::Grid;
 use crate::region::Region;
 use crate::space::{PatientPoint, VoxelPoint};
+use crate::trilinear::interpolate;
 
 /// The stored value of a voxel that holds no measurement (padding, or outside
 /// the scanned circle); no Hounsfield unit reaches it.
@@ -112,21 +113,11 @@ impl Volume {
     #[inline(always)]
     pub fn sample_voxel_or_nan(&self, at: VoxelPoint) -> f64 {
         match &self.voxels {
-            Voxels::I16(all) => {
-                let hu = |hu: i16| if hu == NOTHING_I16 { f64::NAN } else { f64::from(hu) };
-                let both = |i: usize| {
-                    let [low, high] = pair(all, i);
-                    [hu(low), hu(high)]
-                };
-                interpolate(&self.grid, at, both, |i| hu(all[i]))
-            }
-            Voxels::F32(all) => {
-                let both = |i: usize| {
-                    let [low, high] = pair(all, i);
-                    [f64::from(low), f64::from(high)]
-                };
-                interpolate(&self.grid, at, both, |i| f64::from(all[i]))
-            }
+            Voxels::I16(all) => interpolate(&self.grid, at, all, |_, hu| match hu {
+                NOTHING_I16 => f64::NAN,
+                hu => f64::from(hu),
+            }),
+            Voxels::F32(all) => interpolate(&self.grid, at, all, |_, hu| f64::from(hu)),
         }
     }
 
@@ -149,97 +140,6 @@ impl Volume {
             }
         }
         out
-    }
-}
-
-/// Two neighbours in an array.
-#[inline]
-pub(crate) fn pair<T: Copy>(all: &[T], first: usize) -> [T; 2] {
-    let both = &all[first..first + 2];
-    [both[0], both[1]]
-}
-
-/// Trilinear interpolation of `value`, a function of the position in an array
-/// on a lattice.
-///
-/// - `pair`: the same at a position and at the next.
-///
-/// Not-a-number outside the box of voxel centres. A corner of weight zero is
-/// not looked at, so a voxel centre answers with its own value whatever lies
-/// beside it.
-#[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
-#[inline(always)]
-pub(crate) fn interpolate(
-    grid: &Grid,
-    at: VoxelPoint,
-    pair: impl Fn(usize) -> [f64; 2],
-    value: impl Fn(usize) -> f64,
-) -> f64 {
-    if !grid.holds(at) {
-        return f64::NAN;
-    }
-    let [x, y, z] = at.0;
-    let (i, j, k) = (floor(x), floor(y), floor(z));
-    let (p, q, r) = (x - i, y - j, z - k);
-    if !(p > 0.0 && q > 0.0 && r > 0.0) {
-        return on_a_plane(grid, at, value);
-    }
-    // Between voxels in every direction, as nearly all places are.
-    let [columns, rows, _] = grid.size();
-    let first = (whole(k) * rows + whole(j)) * columns + whole(i);
-    let next = first + columns * rows;
-    let [a, b] = pair(first);
-    let [c, d] = pair(first + columns);
-    let [e, f] = pair(next);
-    let [g, h] = pair(next + columns);
-    let near = lerp(lerp(a, b, p), lerp(c, d, p), q);
-    let far = lerp(lerp(e, f, p), lerp(g, h, p), q);
-    lerp(near, far, r)
-}
-
-/// Where the parts of a sum are whole numbers: 2^52.
-const WHOLE: f64 = 4_503_599_627_370_496.0;
-
-/// The whole number at or below a number from 0 to 2^31; without a call, which
-/// `f64::floor` is on plain x86-64.
-#[inline]
-pub(crate) fn floor(number: f64) -> f64 {
-    let nearest = (number + WHOLE) - WHOLE;
-    if nearest > number { nearest - 1.0 } else { nearest }
-}
-
-/// A whole number from 0 to 2^31 as an index.
-#[inline]
-pub(crate) fn whole(number: f64) -> usize {
-    (number + WHOLE).to_bits() as u32 as usize
-}
-
-#[inline]
-pub(crate) fn lerp(low: f64, high: f64, part: f64) -> f64 {
-    low + part * (high - low)
-}
-
-/// As [`interpolate`] where a coordinate of a place within the box is whole.
-#[cold]
-fn on_a_plane(grid: &Grid, at: VoxelPoint, value: impl Fn(usize) -> f64) -> f64 {
-    let size = grid.size();
-    let below = |i: usize| (at.0[i] as usize).min(size[i].saturating_sub(2));
-    let base = [below(0), below(1), below(2)];
-    let part: [f64; 3] = std::array::from_fn(|i| at.0[i] - base[i] as f64);
-    let edge = |start: usize| blend(&value, start, 1, part[0]);
-    let face = |start: usize| blend(&edge, start, size[0], part[1]);
-    blend(&face, grid.offset_of(base), size[0] * size[1], part[2])
-}
-
-#[inline]
-fn blend(inner: &impl Fn(usize) -> f64, start: usize, stride: usize, part: f64) -> f64 {
-    if part <= 0.0 {
-        inner(start)
-    } else if part >= 1.0 {
-        inner(start + stride)
-    } else {
-        let low = inner(start);
-        low + part * (inner(start + stride) - low)
     }
 }
 
