@@ -1,7 +1,7 @@
 //! What blocks of a region's voxels hold, so that looks whose answer is known
 //! need not be taken.
 
-use pilothole_volume::VoxelPoint;
+use pilothole_volume::{Grid, VoxelPoint};
 use rayon::prelude::*;
 
 use crate::scene::Scene;
@@ -13,8 +13,8 @@ const EDGE: usize = 4;
 /// within it can read, so neighbours share their faces.
 #[derive(Clone, Debug)]
 pub struct Blocks {
+    grid: Grid,
     count: [usize; 3],
-    last: [f64; 3],
     all: Vec<Block>,
     /// The depth in blocks that lie deep in a bone.
     deepest_mm: f32,
@@ -55,8 +55,7 @@ impl Blocks {
                 Block { deep_in: if deep { block.deep_in } else { 0 }, ..block }
             })
             .collect();
-        let last = grid.size().map(|voxels| voxels as f64 - 1.0);
-        Some(Self { count, last, all, deepest_mm })
+        Some(Self { grid: grid.clone(), count, all, deepest_mm })
     }
 
     /// Whether the depth in any bone can be above 0 at a lattice position;
@@ -83,8 +82,7 @@ impl Blocks {
 
     #[inline]
     fn around(&self, at: VoxelPoint) -> Option<&Block> {
-        let within = |i: usize| at.0[i] >= 0.0 && at.0[i] <= self.last[i];
-        if !(within(0) && within(1) && within(2)) {
+        if !self.grid.holds(at) {
             return None;
         }
         // Signed and of 32 bits: one instruction each.
@@ -126,9 +124,7 @@ impl Block {
 
 #[cfg(test)]
 mod tests {
-    use pilothole_volume::{
-        Direction, Field, Grid, Labels, Mask, Numbers, PatientPoint, Volume, Voxels,
-    };
+    use pilothole_volume::{Direction, Field, Labels, Mask, Numbers, PatientPoint, Volume, Voxels};
 
     use super::*;
 

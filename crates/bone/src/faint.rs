@@ -111,28 +111,20 @@ pub(crate) fn let_go(
 ) {
     let neighbours = patch.neighbours();
     let mut open: Vec<u32> = faint.iter().copied().filter(|at| labels[*at as usize] != 0).collect();
-    let mut held = vec![false; 0];
     let mut kept: Vec<u32> = Vec::new();
     for round in 0..=THICK_VOXELS {
-        held.clear();
-        held.par_extend(open.par_iter().map(|at| {
+        let bears = |to: usize| {
+            if round == 0 { !is_wall(to) } else { kept.binary_search(&(to as u32)).is_ok() }
+        };
+        let is_held = |at: &u32| {
             let (at, index) = (*at as usize, patch.index(*at as usize));
             let mut around = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
-            let own = labels[at];
-            around.any(|to| {
-                let bears = if round == 0 {
-                    !is_wall(to)
-                } else {
-                    kept.binary_search(&(to as u32)).is_ok()
-                };
-                labels[to] == own && bears
-            })
-        }));
-        let (with, without): (Vec<_>, Vec<_>) =
-            open.iter().copied().zip(held.iter().copied()).partition(|(_, held)| *held);
-        kept.extend(with.into_iter().map(|(at, _)| at));
+            around.any(|to| labels[to] == labels[at] && bears(to))
+        };
+        let (held, rest): (Vec<u32>, Vec<u32>) = open.into_par_iter().partition(is_held);
+        kept.extend(held);
         kept.sort_unstable();
-        open = without.into_iter().map(|(at, _)| at).collect();
+        open = rest;
     }
     for at in open {
         labels[at as usize] = 0;

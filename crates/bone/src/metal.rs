@@ -3,6 +3,7 @@
 use pilothole_volume::{Mask, NOTHING_I16, Neighbours, without_small};
 use rayon::prelude::*;
 
+use crate::boxes::eroded;
 use crate::coarse::Cells;
 use crate::patch::Patch;
 
@@ -120,16 +121,11 @@ fn large_air(patch: &Patch<'_>) -> Mask {
     let least = (1000.0 / patch.grid.voxel_mm3()).ceil() as usize;
     let inner = without_small(&dark, Neighbours::Six, least);
     let mut air = inner.clone();
-    // The voxel of the air nearest to one outside has a face to the outside.
-    let mut faces = patch.neighbours();
-    faces.truncate(6);
-    let on_edge = |index: [usize; 3], at: usize| {
-        let inside = |to: usize| inner.has(patch.index(to));
-        inner.has(index)
-            && faces.iter().any(|s| s.from(patch.size, index, at).is_some_and(|to| !inside(to)))
-    };
+    // The voxel of the air nearest to one outside has a neighbour outside too.
+    let deep = eroded(&inner, [1; 3]);
+    let on_edge = |index: [usize; 3]| inner.has(index) && !deep.has(index);
     let edge: Vec<usize> =
-        (0..patch.len()).into_par_iter().filter(|at| on_edge(patch.index(*at), *at)).collect();
+        (0..patch.len()).into_par_iter().filter(|at| on_edge(patch.index(*at))).collect();
     let rim = patch.ball(4.0);
     for at in edge {
         let index = patch.index(at);
