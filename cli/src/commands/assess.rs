@@ -34,7 +34,7 @@ pub(crate) fn run(args: &Assess) -> Result<u8, Failure> {
         let page = args.out.out.join(PAGE);
         let (what, place) =
             if only.contains(&PAGE) { ("report", &page) } else { ("files", &args.out.out) };
-        terminal::data(&format!("{what}: {}", terminal::plain(&place.display().to_string())));
+        terminal::data(&terminal::place(what, place));
     }
     Ok(0)
 }

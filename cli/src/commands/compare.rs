@@ -15,7 +15,7 @@ pub(crate) fn run(args: &Compare) -> Result<u8, Failure> {
         terminal::data(&text);
     } else {
         let page = args.out.out.join("compare.html");
-        terminal::say(&format!("comparison: {}", terminal::plain(&page.display().to_string())));
+        terminal::say(&terminal::place("comparison", &page));
     }
     Ok(0)
 }

@@ -36,7 +36,7 @@ pub(crate) fn run(args: &Demo) -> Result<u8, Failure> {
     } else {
         terminal::data(&report_brief(&record, COLUMNS));
         let report = args.out.join("report").join("report.html");
-        terminal::data(&format!("report: {}", terminal::plain(&report.display().to_string())));
+        terminal::data(&terminal::place("report", &report));
         terminal::say(&format!("\n{}", terminal::wrapped(CAUTION, COLUMNS, 0).join("\n")));
     }
     Ok(0)

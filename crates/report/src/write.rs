@@ -26,6 +26,9 @@ pub const FILE_NAMES: [&str; 9] = [
     "bone.stl",
 ];
 
+/// The one that shows [`Case::chart`].
+pub const CHARTED: &str = "report.html";
+
 /// Those that show the set in space.
 const DRAWN: [&str; 3] = ["report.html", "theatre.pdf", "scene.glb"];
 

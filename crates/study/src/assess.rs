@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use pilothole_report::{Case, FILE_NAMES, Record};
+use pilothole_report::{CHARTED, Case, FILE_NAMES, Record};
 use rayon::prelude::*;
 
 use crate::case::{Stage, judge_case};
@@ -11,9 +11,6 @@ use crate::error::CaseError;
 use crate::folder::{Folder, Replace};
 use crate::params::CaseParams;
 use crate::plan_file::read_plan;
-
-/// The one file that shows the chart.
-const CHARTED: &str = "report.html";
 
 /// Where results go, and which of them.
 #[derive(Clone, Copy, Debug)]

@@ -1,8 +1,8 @@
 //! Head of a page: side, scan, the set's sentence, how to read it, a picture.
 
+use super::EDGE;
 use super::measure::Measure;
 use super::sheet::{Face, Sheet};
-use super::{EDGE, rows};
 use crate::record::{Record, Value};
 use crate::text::shortened;
 use crate::view::{Still, places};
@@ -84,7 +84,7 @@ fn picture(sheet: &mut Sheet<'_>, record: &Record, still: &Still) {
     // Numbers clear of each other, a thin line to the tip where one was moved.
     let filled = record.in_order().into_iter();
     let numbered: Vec<(String, (f64, f64))> = filled
-        .filter_map(|hole| Some((rows::place(record, hole)?.to_string(), still.screw(hole)[1])))
+        .filter_map(|hole| Some((record.step_of(&hole.id)?.step.to_string(), still.screw(hole)[1])))
         .collect();
     let wanted: Vec<(&str, (f64, f64))> =
         numbered.iter().map(|(n, at)| (n.as_str(), *at)).collect();

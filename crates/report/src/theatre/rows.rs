@@ -71,16 +71,16 @@ fn row(sheet: &mut Sheet<'_>, record: &Record, hole: &HoleRecord, (y, height): (
     let middle = y + 0.5 * height;
     let base = middle + 5.0;
     // A hole that the order leaves out is not filled: no number, nothing to tick.
-    let place = place(record, hole);
-    if place.is_some() {
+    let step = record.step_of(&hole.id);
+    if step.is_some() {
         for x in BOXES {
             sheet.frame(x, middle - 6.5, 13.0, 13.0, 1.0);
         }
     }
-    let number = place.map_or("\u{2013}".to_owned(), |place| place.to_string());
+    let number = step.map_or("\u{2013}".to_owned(), |s| s.step.to_string());
     sheet.text(NUMBER, base, Face::Bold, 16.0, &number);
     name(sheet, &harmless(&hole.id), middle);
-    let guide = record.step_of(&hole.id).and_then(|s| s.guide.as_deref()).unwrap_or("\u{2013}");
+    let guide = step.and_then(|s| s.guide.as_deref()).unwrap_or("\u{2013}");
     sheet.text_within((GUIDE, base), (Face::Bold, (9.0, 15.0)), guide, SCREW - GUIDE - APART);
     screw(sheet, hole, middle);
     match hole.length_mm {
@@ -100,12 +100,6 @@ fn row(sheet: &mut Sheet<'_>, record: &Record, hole: &HoleRecord, (y, height): (
         words => words,
     };
     beware(sheet, &words, (y, height));
-}
-
-/// A hole's place in the order, from 1; `None` where it is not filled.
-pub(super) fn place(record: &Record, hole: &HoleRecord) -> Option<usize> {
-    let order = record.order.as_deref().unwrap_or_default();
-    order.iter().position(|step| step.hole == hole.id).map(|at| at + 1)
 }
 
 /// A hole's name: in one line, or at its words in two.

@@ -12,6 +12,7 @@ use pilothole_volume::Direction;
 use super::camera::{Camera, View};
 use super::depths::Depths;
 use super::quadrants::quadrants;
+use super::room::{Room, is_free};
 use crate::picture::{GreyImage, direction_words};
 use crate::text::shortened;
 
@@ -69,7 +70,7 @@ pub(crate) fn chart_figure(chart: &StockChart, plan: &Plan) -> Markup {
     let image = picture(EDGE, &depths, &cell);
     let words = sky.words(plan);
     let dots = dots(&sky, plan);
-    let mut taken: Vec<[f64; 4]> =
+    let mut taken: Vec<Room> =
         dots.iter().map(|[x, y]| [x - DOT, y - DOT, x + DOT, y + DOT]).collect();
     let quadrants = quadrants(plan, &sky.camera, RADIUS, &mut taken);
     let holes = labels(plan, &dots, &mut taken);
@@ -145,7 +146,7 @@ fn dots(sky: &Sky, plan: &Plan) -> Vec<[f64; 2]> {
 fn labels(
     plan: &Plan,
     dots: &[[f64; 2]],
-    taken: &mut Vec<[f64; 4]>,
+    taken: &mut Vec<Room>,
 ) -> Vec<([f64; 2], Option<[f64; 2]>)> {
     plan.holes
         .iter()
@@ -160,10 +161,7 @@ fn labels(
                 let own = [x, y - LETTER[1], x + width, y + 3.0];
                 let inside =
                     own[0] > -RADIUS && own[2] < RADIUS && own[1] > -RADIUS && own[3] < RADIUS;
-                let free = taken.iter().all(|other| {
-                    own[0] > other[2] || own[2] < other[0] || own[1] > other[3] || own[3] < other[1]
-                });
-                (inside && free).then(|| {
+                (inside && is_free(own, taken)).then(|| {
                     taken.push(own);
                     [x, y]
                 })

@@ -5,6 +5,7 @@ use maud::{Markup, html};
 use pilothole_assess::stock::{StockCell, StockChart};
 
 use super::chart::{HALF, RADIUS, f};
+use super::room::{Room, is_free};
 use crate::number::fixed;
 use crate::picture::Nodes;
 
@@ -74,7 +75,7 @@ impl Depths {
     pub(super) fn lines(
         self,
         depth: impl Fn(f64, f64) -> Option<f64>,
-        mut taken: Vec<[f64; 4]>,
+        mut taken: Vec<Room>,
     ) -> Markup {
         let drawn: Vec<(f64, Nodes)> = self
             .levels()
@@ -127,7 +128,7 @@ impl Depths {
 }
 
 /// Places for a line's number: on the line, clear of what is taken, spread.
-fn numbered(vertices: &[[f64; 2]], taken: &mut Vec<[f64; 4]>) -> Vec<[f64; 2]> {
+fn numbered(vertices: &[[f64; 2]], taken: &mut Vec<Room>) -> Vec<[f64; 2]> {
     let mut places: Vec<[f64; 2]> = Vec::new();
     for [x, y] in vertices {
         if places.len() == MOST_NUMBERS {
@@ -136,8 +137,7 @@ fn numbered(vertices: &[[f64; 2]], taken: &mut Vec<[f64; 4]>) -> Vec<[f64; 2]> {
         let own = [x - NUMBER[0], y - NUMBER[1], x + NUMBER[0], y + NUMBER[1]];
         let inside = x.hypot(*y) < RADIUS - 1.5 * NUMBER[0];
         let apart = places.iter().all(|p| (p[0] - x).hypot(p[1] - y) >= NUMBERS_APART);
-        let free =
-            taken.iter().all(|t| own[0] > t[2] || own[2] < t[0] || own[1] > t[3] || own[3] < t[1]);
+        let free = is_free(own, taken);
         if inside && apart && free {
             taken.push(own);
             places.push([*x, *y]);

@@ -8,6 +8,7 @@ mod glb;
 mod labels;
 mod light;
 mod quadrants;
+mod room;
 mod seats;
 mod sleeves;
 mod still;

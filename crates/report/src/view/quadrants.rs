@@ -9,6 +9,7 @@ use maud::{Markup, html};
 use pilothole_plan::{LandmarkKind, LandmarkName, Plan};
 
 use super::camera::{Camera, View};
+use super::room::{Room, is_free};
 
 /// The spine has to lie at least this far from the socket's axis, mm, for the
 /// line to have a direction. Own choice, no source.
@@ -45,7 +46,7 @@ fn names(
     toward: [f64; 2],
     front_is_left: bool,
     radius: f64,
-    taken: &[[f64; 4]],
+    taken: &[Room],
 ) -> [([f64; 2], &'static str); 4] {
     let [x, y] = toward;
     [(1.0, 1.0), (1.0, -1.0), (-1.0, 1.0), (-1.0, -1.0)].map(|(up, left)| {
@@ -60,17 +61,14 @@ fn names(
             (false, true) => "posterior superior",
             (false, false) => "posterior inferior",
         };
-        let free = |part: &f64| {
-            let own = boxed(at(*part), name);
-            taken.iter().all(|t| own[0] > t[2] || own[2] < t[0] || own[1] > t[3] || own[3] < t[1])
-        };
+        let free = |part: &f64| is_free(boxed(at(*part), name), taken);
         let part = NAME_AT.into_iter().find(free).unwrap_or(NAME_AT[0]);
         (at(part), name)
     })
 }
 
 /// What a name covers: left, top, right, bottom.
-fn boxed([x, y]: [f64; 2], name: &str) -> [f64; 4] {
+fn boxed([x, y]: [f64; 2], name: &str) -> Room {
     let longest = name.split(' ').map(str::len).max().unwrap_or_default();
     let half = 0.5 * LETTER * longest as f64;
     [x - half, y + LINES[0] - 11.0, x + half, y + LINES[1] + 3.0]
@@ -88,7 +86,7 @@ pub(crate) fn quadrants(
     plan: &Plan,
     camera: &Camera,
     radius: f64,
-    taken: &mut Vec<[f64; 4]>,
+    taken: &mut Vec<Room>,
 ) -> Markup {
     let Some(([x, y], front_is_left)) = towards_spine(plan, camera) else { return html! {} };
     let lines = [[x, y], [-y, x]].map(|line| line.map(|c| c * radius));

@@ -28,8 +28,9 @@ const LONGEST_PAUSE: Duration = Duration::from_millis(50);
 ///
 /// It is called as `program first… SCAN PLAN --out DIR --json --timeless
 /// flags… unkeyed…`, with `--only NAMES` where not every file is kept, and
-/// answers with its exit status: 0 and `report.json` in DIR; 3 (scan) or 4 (plan) and `{"refused":[…]}` on standard output; with
-/// any other the case has no final record.
+/// answers with its exit status: 0 and `report.json` in DIR; 3 (scan) or 4
+/// (plan) and `{"refused":[…]}` on standard output; with any other the case has
+/// no final record.
 #[derive(Clone, Debug)]
 pub struct CaseRunner {
     /// The executable; its bytes are part of what a record depends on.
