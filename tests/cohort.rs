@@ -172,10 +172,7 @@ fn a_manifest_that_changes_under_the_run_costs_nothing() {
     let world = World::of_scans(20, 0);
     let run = world.start("out", &["--sleep", "20"]);
     world.wait_for_cases("out", 2);
-    let manifest = fs::read_to_string(world.at("manifest.csv")).expect("there");
-    let (heads, rest) = manifest.split_once('\n').expect("heads");
-    let (first, rest) = rest.split_once('\n').expect("rows");
-    fs::write(world.at("manifest.csv"), format!("{heads}\n{rest}{first}\n")).expect("written");
+    world.turn_manifest();
     let output = run.wait_with_output().expect("it was started here");
     assert_eq!(output.status.code(), Some(6));
     assert!(String::from_utf8_lossy(&output.stderr).contains("the manifest changed under the run"));

@@ -3,7 +3,6 @@
 
 mod cohort_support;
 
-use std::fs;
 use std::os::unix::process::ExitStatusExt as _;
 use std::time::Duration;
 
@@ -151,10 +150,7 @@ fn a_manifest_that_changes_under_a_run_costs_phantoms_nothing() {
     let world = World::of_phantoms(20, 7);
     let run = world.start("out", &FLAGS);
     world.wait_for_cases("out", 2);
-    let manifest = fs::read_to_string(world.at("manifest.csv")).expect("there");
-    let (heads, rest) = manifest.split_once('\n').expect("heads");
-    let (first, rest) = rest.split_once('\n').expect("rows");
-    fs::write(world.at("manifest.csv"), format!("{heads}\n{rest}{first}\n")).expect("written");
+    world.turn_manifest();
     let output = run.wait_with_output().expect("it was started here");
     assert_eq!(output.status.code(), Some(6));
     assert!(String::from_utf8_lossy(&output.stdout).contains("the manifest changed under the run"));

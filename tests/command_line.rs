@@ -1,22 +1,16 @@
 //! The binary as its users meet it: refusals, statuses, what stays unwritten.
 
+mod ball;
+
 use std::fs;
 use std::path::Path;
 
-use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Tissue, write_series};
+use pilothole_phantom::SeriesHeader;
 use pilothole_tests::{pilothole, said};
-use pilothole_volume::{Direction, Grid, PatientPoint};
 
 /// A small scan: a ball of bone in muscle.
 fn scan(folder: &Path, header: &SeriesHeader) -> Vec<std::path::PathBuf> {
-    let centre = PatientPoint([0.0; 3]);
-    let mut scene = Scene::empty();
-    scene.paint(Solid::Ball { centre, radius_mm: 28.0 }, Tissue::Muscle, 50.0, 0);
-    scene.paint(Solid::Ball { centre, radius_mm: 20.0 }, Tissue::Cortical, 900.0, 1);
-    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
-    let grid = Grid::from_axes([48; 3], PatientPoint([-30.0; 3]), axes, [1.25; 3]).expect("square");
-    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
-    write_series(&volume, folder, header).expect("written")
+    ball::write(&ball::ball(), folder, header)
 }
 
 const PLAN: &str = r#"schema = "pilothole/plan/1"

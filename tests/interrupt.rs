@@ -1,32 +1,27 @@
 //! Ctrl-C while a command is at work.
 
+mod ball;
+
 use std::fs::{self, File};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Stdio};
 use std::thread::sleep;
 use std::time::Duration;
 
-use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Tissue, write_series};
+use pilothole_phantom::SeriesHeader;
 use pilothole_tests::{binary, pilothole, said};
-use pilothole_volume::{Direction, Grid, PatientPoint};
+use pilothole_volume::{Direction, PatientPoint};
 
 /// A ball of bone in muscle, and a plan of holes that point through its middle.
 fn case(home: &Path, holes: u32, swivel_deg: f64) {
-    let centre = PatientPoint([0.0; 3]);
-    let mut scene = Scene::empty();
-    scene.paint(Solid::Ball { centre, radius_mm: 28.0 }, Tissue::Muscle, 50.0, 0);
-    scene.paint(Solid::Ball { centre, radius_mm: 20.0 }, Tissue::Cortical, 900.0, 1);
-    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
-    let grid = Grid::from_axes([48; 3], PatientPoint([-30.0; 3]), axes, [1.25; 3]).expect("square");
-    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
-    write_series(&volume, &home.join("scan"), &SeriesHeader::default()).expect("written");
+    ball::write(&ball::ball(), &home.join("scan"), &SeriesHeader::default());
     let mut plan = "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n\
                     [socket]\ncentre_mm = [0.0, 0.0, -24.0]\naxis = [0.0, 0.0, -1.0]\n\
                     outer_diameter_mm = 40.0\n"
         .to_owned();
     for hole in 0..holes {
         let out = (-Direction::SUPERIOR).tilted(1.2, f64::from(hole));
-        let (seat, into) = ((centre + out * 21.0).0, (-out).components());
+        let (seat, into) = ((PatientPoint([0.0; 3]) + out * 21.0).0, (-out).components());
         let text = format!(
             "[[hole]]\nid = \"h{hole}\"\nzone = \"cup\"\nseat_mm = {seat:?}\n\
              direction = {into:?}\nscrew = \"HB 6.5\"\nswivel_deg = {swivel_deg:?}\n"

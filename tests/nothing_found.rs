@@ -1,23 +1,17 @@
 //! Charts and refinements that find nothing, or are asked for too much: a
 //! sentence and a code on the terminal and in the files.
 
+mod ball;
+
 use std::fs;
 use std::path::Path;
 
-use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Tissue, write_series};
+use pilothole_phantom::SeriesHeader;
 use pilothole_tests::{pilothole, said};
-use pilothole_volume::{Direction, Grid, PatientPoint};
 
 /// A ball of bone in muscle, above a socket, and a plan with one hole.
 fn made(home: &Path, socket_axis: &str, direction: &str, more: &str) {
-    let centre = PatientPoint([0.0; 3]);
-    let mut scene = Scene::empty();
-    scene.paint(Solid::Ball { centre, radius_mm: 28.0 }, Tissue::Muscle, 50.0, 0);
-    scene.paint(Solid::Ball { centre, radius_mm: 20.0 }, Tissue::Cortical, 900.0, 1);
-    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
-    let grid = Grid::from_axes([48; 3], PatientPoint([-30.0; 3]), axes, [1.25; 3]).expect("square");
-    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
-    write_series(&volume, &home.join("scan"), &SeriesHeader::default()).expect("written");
+    ball::write(&ball::ball(), &home.join("scan"), &SeriesHeader::default());
     let plan = format!(
         "schema = \"pilothole/plan/1\"\nside = \"left\"\ncoordinates = \"LPS\"\n[socket]\n\
          centre_mm = [0.0, 0.0, -24.0]\naxis = {socket_axis}\nouter_diameter_mm = 20.0\n\

@@ -1,13 +1,15 @@
 //! A chart's files as researchers read them, and against single holes.
 
+mod ball;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::Command;
 
-use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Tissue, write_series};
+use pilothole_phantom::{SeriesHeader, Solid, Tissue};
 use pilothole_tests::{aloud, pilothole, root, said};
-use pilothole_volume::{Direction, Grid, PatientPoint};
+use pilothole_volume::PatientPoint;
 
 fn plan(seat: [f64; 3], direction: [f64; 3]) -> String {
     format!(
@@ -21,14 +23,9 @@ fn plan(seat: [f64; 3], direction: [f64; 3]) -> String {
 /// A ball of bone with a softer core in muscle, and its chart.
 fn charted(home: &Path) -> String {
     let centre = PatientPoint([0.0; 3]);
-    let mut scene = Scene::empty();
-    scene.paint(Solid::Ball { centre, radius_mm: 28.0 }, Tissue::Muscle, 50.0, 0);
-    scene.paint(Solid::Ball { centre, radius_mm: 20.0 }, Tissue::Cortical, 900.0, 1);
+    let mut scene = ball::ball();
     scene.paint(Solid::Ball { centre, radius_mm: 17.0 }, Tissue::Cancellous, 300.0, 1);
-    let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
-    let grid = Grid::from_axes([48; 3], PatientPoint([-30.0; 3]), axes, [1.25; 3]).expect("square");
-    let volume = Scanner::PERFECT.scan(&scene, &grid).expect("fits");
-    write_series(&volume, &home.join("scan"), &SeriesHeader::default()).expect("written");
+    ball::write(&scene, &home.join("scan"), &SeriesHeader::default());
     fs::write(home.join("plan.toml"), plan([0.0, 0.0, -21.0], [0.0, 0.0, 1.0])).expect("written");
     let path = |name: &str| home.join(name).to_str().expect("UTF-8").to_owned();
     let run = pilothole(&[

@@ -73,6 +73,15 @@ impl World {
         self.home.path().join(name)
     }
 
+    /// Put the manifest's first row last.
+    pub(crate) fn turn_manifest(&self) {
+        let place = self.at("manifest.csv");
+        let manifest = fs::read_to_string(&place).expect("there");
+        let (heads, rest) = manifest.split_once('\n').expect("heads");
+        let (first, rest) = rest.split_once('\n').expect("rows");
+        fs::write(place, format!("{heads}\n{rest}{first}\n")).expect("written");
+    }
+
     /// Start `cohort` on the manifest.
     pub(crate) fn start(&self, out: &str, flags: &[&str]) -> Child {
         self.start_of(&self.program, out, flags)

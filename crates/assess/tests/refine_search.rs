@@ -10,22 +10,10 @@ use pilothole_assess::refine::{
     Corridors, OpenCorridors, RefineParams, RefineReason, Refined, objectives_at, refine,
 };
 use pilothole_assess::robust::RobustParams;
-use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_plan::Plan;
 use pilothole_volume::{Direction, Offset, PatientPoint};
 use rayon::prelude::*;
-use robust_common::{Body, Drilled, plan, unit};
-
-fn strength() -> StrengthParams {
-    StrengthParams::with(DensityLine {
-        slope: 0.8,
-        intercept: 0.0,
-        slope_sd: 0.05,
-        intercept_sd: 5.0,
-        valid_hu: [-100.0, 1500.0],
-        source: "test".to_owned(),
-    })
-}
+use robust_common::{Body, Drilled, plan, strength, unit};
 
 /// No placement errors: what counts is the planned placement.
 fn exact() -> RefineParams {

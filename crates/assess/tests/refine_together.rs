@@ -7,9 +7,8 @@ use std::sync::atomic::AtomicBool;
 
 use pilothole_assess::refine::{OpenCorridors, RefineParams, Refined, refine};
 use pilothole_assess::robust::RobustParams;
-use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_volume::PatientPoint;
-use robust_common::{Body, Drilled, plan};
+use robust_common::{Body, Drilled, plan, strength};
 
 /// Two screws in a block that point at each other, each with a swivel.
 fn crossing(swivel: &'static str) -> Refined {
@@ -18,18 +17,8 @@ fn crossing(swivel: &'static str) -> Refined {
     let depth = |at: PatientPoint| (at.0[2] + 20.0).min(30.0 - at.0[2]);
     let body = Body::new(40.0, 1.0, depth, |_| 300.0);
     let plan = plan("30, 35, 40", "margin_mm = 2.0\nscrew_gap_mm = 1.0", &[hole(-6.0), hole(6.0)]);
-    let line = DensityLine {
-        slope: 0.8,
-        intercept: 0.0,
-        slope_sd: 0.05,
-        intercept_sd: 5.0,
-        valid_hu: [-100.0, 1500.0],
-        source: String::new(),
-    };
-    let params = RefineParams {
-        placements: 8,
-        ..RefineParams::with(RobustParams::OWN, StrengthParams::with(line))
-    };
+    let params =
+        RefineParams { placements: 8, ..RefineParams::with(RobustParams::OWN, strength()) };
     refine(&body.scene(), &plan, &params, &OpenCorridors, &AtomicBool::new(false))
 }
 

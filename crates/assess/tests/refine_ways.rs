@@ -10,22 +10,13 @@ use pilothole_assess::refine::{
 };
 use pilothole_assess::robust::RobustParams;
 use pilothole_assess::set::{SetParams, judge_set};
-use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_assess::{JudgeParams, judge_holes};
 use pilothole_plan::Plan;
 use pilothole_volume::PatientPoint;
-use robust_common::{Body, Drilled, plan, unit};
+use robust_common::{Body, Drilled, plan, strength, unit};
 
 fn params(placements: usize) -> RefineParams {
-    let strength = StrengthParams::with(DensityLine {
-        slope: 0.8,
-        intercept: 0.0,
-        slope_sd: 0.05,
-        intercept_sd: 5.0,
-        valid_hu: [-100.0, 1500.0],
-        source: "test".to_owned(),
-    });
-    RefineParams { placements, ..RefineParams::with(RobustParams::OWN, strength) }
+    RefineParams { placements, ..RefineParams::with(RobustParams::OWN, strength()) }
 }
 
 /// No placement errors: what counts is the planned placement.

@@ -4,10 +4,23 @@
 use std::fmt::Write;
 
 use pilothole_assess::Scene;
+use pilothole_assess::strength::{DensityLine, StrengthParams};
 use pilothole_plan::{Format, Plan};
 use pilothole_volume::{
     Direction, Field, Grid, Labels, Mask, Offset, PatientPoint, Volume, Voxels,
 };
+
+/// Strength by a scan's line of density, as a phantom in the scan gives it.
+pub(crate) fn strength() -> StrengthParams {
+    StrengthParams::with(DensityLine {
+        slope: 0.8,
+        intercept: 0.0,
+        slope_sd: 0.05,
+        intercept_sd: 5.0,
+        valid_hu: [-100.0, 1500.0],
+        source: "test".to_owned(),
+    })
+}
 
 /// A body on a lattice.
 pub(crate) struct Body {
