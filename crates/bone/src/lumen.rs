@@ -63,7 +63,7 @@ pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
     let large = |piece: &Piece| piece.voxel_count >= least;
     let lumens: Vec<Piece> = pieces(&bodies, patch.size)
         .into_par_iter()
-        .filter(|piece| large(piece) && is_lumen(patch, &bodies, piece))
+        .filter(|piece| large(piece) && falls_to_soft_tissue(patch, &bodies, piece))
         .collect();
     for piece in lumens {
         found.count += 1;
@@ -134,8 +134,11 @@ fn bytes_of(mask: &Mask) -> Vec<u8> {
     bytes
 }
 
-/// Falls to soft tissue on most sides, and rises to cortex on next to none.
-fn is_lumen(patch: &Patch<'_>, bodies: &[u8], piece: &Piece) -> bool {
+/// Whether a body falls to soft tissue on most sides, and rises to cortex on
+/// next to none.
+///
+/// - `bodies`: by array position, 0 where there is none.
+pub(crate) fn falls_to_soft_tissue(patch: &Patch<'_>, bodies: &[u8], piece: &Piece) -> bool {
     let mut sides = Sides::default();
     let [columns, rows, slices] = patch.size;
     for run in &piece.runs {

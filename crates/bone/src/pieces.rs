@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use crate::bones::BoneFinding;
 use crate::find::Names;
+use crate::hanging::hanging;
 use crate::lumen::{CONTRAST_HU, Lumens};
 use crate::params::BoneName;
 use crate::patch::Patch;
@@ -42,6 +43,10 @@ pub(crate) fn clean(
     findings: &mut Vec<BoneFinding>,
 ) {
     let voxel_mm3 = patch.grid.voxel_mm3();
+    let hanging = hanging(patch, labels);
+    for at in hanging.iter().flatten() {
+        labels[*at as usize] = 0;
+    }
     let pieces = pieces(labels, patch.size);
     let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
     for piece in &pieces {
@@ -69,12 +74,15 @@ pub(crate) fn clean(
     }
     unname(patch, &kept, labels, names);
     let largest = left_out.iter().max_by_key(|piece| piece.voxel_count);
-    let of_piece = |piece: &&Piece| patch.centre(patch.index(piece.runs[0].from));
-    if let Some(at) = lumens.at.or(largest.map(of_piece)) {
+    let of_voxel = |at: usize| patch.centre(patch.index(at));
+    let of_hanging = || hanging.iter().max_by_key(|vessel| vessel.len()).map(|v| v[0] as usize);
+    let largest = largest.map(|piece| piece.runs[0].from).or_else(of_hanging);
+    if let Some(at) = lumens.at.or(largest.map(of_voxel)) {
         let voxels: usize = left_out.iter().map(|piece| piece.voxel_count).sum();
+        let hung: usize = hanging.iter().map(Vec::len).sum();
         findings.push(BoneFinding::LeftOut {
-            count: lumens.count + left_out.len(),
-            volume_mm3: (lumens.voxels.len() + voxels) as f64 * voxel_mm3,
+            count: lumens.count + left_out.len() + hanging.len(),
+            volume_mm3: (lumens.voxels.len() + voxels + hung) as f64 * voxel_mm3,
             at,
         });
     }
