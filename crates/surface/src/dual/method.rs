@@ -100,7 +100,8 @@ pub trait Extract: Sync {
             }
             Numbers::Steps { above, least, .. } => {
                 let zero = -i32::from(*least);
-                let above = &Cut { all: above, limit: (zero + 1).max(0) as u16, level: zero as f32 };
+                let above =
+                    &Cut { all: above, limit: (zero + 1).max(0) as u16, level: zero as f32 };
                 extract_array(self.placement(false), grid, whole, above)
             }
         }
