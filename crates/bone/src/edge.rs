@@ -42,6 +42,11 @@ fn number_of(distance_mm: f32) -> u16 {
     AT_SURFACE.wrapping_add_signed(steps)
 }
 
+/// The number of a distance on the side of the surface on which another lies.
+fn on_the_side_of(number: u16, distance_mm: f32) -> u16 {
+    number_of(if number > AT_SURFACE { distance_mm } else { -distance_mm })
+}
+
 /// Whether a number of the field is that of a place whose distance is not known
 /// or beyond its range.
 fn is_far(number: u16) -> bool {
@@ -404,7 +409,7 @@ impl<'a> Edge<'a> {
             for (at, depth) in next.into_iter().zip(depths) {
                 if depth < FIELD_LIMIT_MM {
                     let number = &mut field[at as usize];
-                    *number = number_of(if *number > AT_SURFACE { depth } else { -depth });
+                    *number = on_the_side_of(*number, depth);
                     front.push(at);
                 }
             }
