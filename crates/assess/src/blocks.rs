@@ -144,8 +144,9 @@ mod tests {
                 if row > 17 { 0 } else { 1 + u8::from(column >= 13) }
             })
             .collect();
-        let depth = |i: usize| 5_000 + 10_000 * (17 - index(i)[1] as i16).clamp(-2, 1);
-        let field = Numbers::Steps { all: (0..count).map(depth).collect(), step: 1e-4 };
+        let depth = |i: usize| 10_000 * (19 - index(i)[1] as i16).clamp(0, 3) as u16;
+        let above = (0..count).map(depth).collect();
+        let field = Numbers::Steps { above, least: -15_000, step: 1e-4 };
         let metal = Mask::where_true(size, |i| index(i) == [8, 20, 12]);
         let none = Mask::none(size);
         let volume = Volume::new(grid.clone(), Voxels::I16(vec![0; count]), None).expect("fits");

@@ -29,11 +29,28 @@ pub(crate) const FIELD_LIMIT_MM: f32 = 2.0;
 /// The same in steps, two bytes a voxel: a step is a tenth of a micrometre.
 const FIELD_LIMIT: i16 = 20_000;
 const FIELD_STEP_MM: f32 = FIELD_LIMIT_MM / FIELD_LIMIT as f32;
+/// The field's numbers count from far outside: that is 0, the surface here.
+const AT_SURFACE: u16 = FIELD_LIMIT as u16;
+/// Deep in a bone.
+const DEEP: u16 = 2 * AT_SURFACE;
 
-/// A distance in steps, mm in; its sign is kept.
-fn steps(distance_mm: f32) -> i16 {
+/// A signed distance as the field's number, mm in; its sign is kept.
+fn number_of(distance_mm: f32) -> u16 {
     let steps = (distance_mm / FIELD_STEP_MM).round() as i16;
-    if distance_mm < 0.0 { steps.clamp(-FIELD_LIMIT, -1) } else { steps.clamp(1, FIELD_LIMIT) }
+    let steps =
+        if distance_mm < 0.0 { steps.clamp(-FIELD_LIMIT, -1) } else { steps.clamp(1, FIELD_LIMIT) };
+    AT_SURFACE.wrapping_add_signed(steps)
+}
+
+/// The number of a distance on the side of the surface on which another lies.
+fn on_the_side_of(number: u16, distance_mm: f32) -> u16 {
+    number_of(if number > AT_SURFACE { distance_mm } else { -distance_mm })
+}
+
+/// Whether a number of the field is that of a place whose distance is not known
+/// or beyond its range.
+fn is_far(number: u16) -> bool {
+    number == 0 || number == DEEP
 }
 
 /// The labels' edge against the outside, at work.
@@ -299,8 +316,10 @@ impl<'a> Edge<'a> {
     /// beside the surface, carried on from there to [`FIELD_LIMIT_MM`]; and
     /// the share of the crossings that a cortex placed.
     pub(crate) fn field(&self, labels: &[u8]) -> (Numbers, f64) {
-        let far = |label: &u8| if *label == 0 { -FIELD_LIMIT } else { FIELD_LIMIT };
-        let mut field: Vec<i16> = labels.par_iter().map(far).collect();
+        let mut field = vec![0; labels.len()];
+        field.par_iter_mut().zip(labels).filter(|(_, label)| **label != 0).for_each(|(to, _)| {
+            *to = DEEP;
+        });
         let beside = self.beside_another(labels);
         let near: Vec<(Option<f32>, (usize, usize))> = beside
             .par_iter()
@@ -317,12 +336,13 @@ impl<'a> Edge<'a> {
             placed += counts.0;
             all += counts.1;
             if let Some(depth) = depth {
-                field[*at as usize] = steps(depth);
+                field[*at as usize] = number_of(depth);
                 front.push(*at);
             }
         }
         self.carry_on(&mut field, front);
-        (Numbers::Steps { all: field, step: FIELD_STEP_MM }, placed as f64 / all.max(1) as f64)
+        let field = Numbers::Steps { above: field, least: -FIELD_LIMIT, step: FIELD_STEP_MM };
+        (field, placed as f64 / all.max(1) as f64)
     }
 
     /// Signed distance of a voxel beside the surface; `None` elsewhere.
@@ -365,7 +385,7 @@ impl<'a> Edge<'a> {
 
     /// Carry the distances on from the voxels beside the surface, layer by
     /// layer across faces (first-order upwind solution of the eikonal equation).
-    fn carry_on(&self, field: &mut [i16], mut front: Vec<u32>) {
+    fn carry_on(&self, field: &mut [u16], mut front: Vec<u32>) {
         let shortest = self.spacing.iter().copied().fold(f32::INFINITY, f32::min);
         let rounds = (FIELD_LIMIT_MM / shortest).ceil() as usize;
         for _ in 0..rounds {
@@ -374,7 +394,7 @@ impl<'a> Edge<'a> {
                 .flat_map_iter(|at| {
                     let at = *at as usize;
                     let index = self.patch.index(at);
-                    let unset = |to: &usize| field[*to].abs() >= FIELD_LIMIT;
+                    let unset = |to: &usize| is_far(field[*to]);
                     FACES
                         .iter()
                         .filter_map(move |f| self.beside(at, index, f.axis, f.outward))
@@ -388,8 +408,8 @@ impl<'a> Edge<'a> {
             front.clear();
             for (at, depth) in next.into_iter().zip(depths) {
                 if depth < FIELD_LIMIT_MM {
-                    let side = field[at as usize].signum();
-                    field[at as usize] = side * steps(depth);
+                    let number = &mut field[at as usize];
+                    *number = on_the_side_of(*number, depth);
                     front.push(at);
                 }
             }
@@ -400,17 +420,17 @@ impl<'a> Edge<'a> {
     }
 
     /// Distance at a voxel from the nearer of its neighbours on each axis, mm.
-    fn upwind(&self, field: &[i16], at: u32) -> f32 {
+    fn upwind(&self, field: &[u16], at: u32) -> f32 {
         let at = at as usize;
         let index = self.patch.index(at);
         let mut nearest = [(f32::INFINITY, 0.0_f32); 3];
         for face in FACES {
             let best = &mut nearest[face.axis];
             if let Some(to) = self.beside(at, index, face.axis, face.outward)
-                && (field[to] > 0) == (field[at] > 0)
-                && field[to].abs() < FIELD_LIMIT
+                && (field[to] > AT_SURFACE) == (field[at] > AT_SURFACE)
+                && !is_far(field[to])
             {
-                let depth = f32::from(field[to].abs()) * FIELD_STEP_MM;
+                let depth = f32::from(field[to].abs_diff(AT_SURFACE)) * FIELD_STEP_MM;
                 if depth < best.0 {
                     *best = (depth, self.spacing[face.axis]);
                 }

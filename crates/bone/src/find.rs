@@ -308,7 +308,9 @@ fn prior(
 /// One label a voxel: that of the bone that encloses it most, the lower on ties.
 fn merge(patch: &Patch<'_>, enclosed: &[Option<Enclosed>], labels: &mut [u8]) {
     labels.par_chunks_mut(patch.plane()).enumerate().for_each(|(z, labels)| {
-        labels.fill(0);
+        // Pages of zeros are left as they are: they take no memory.
+        let rows = labels.chunks_mut(patch.size[0]);
+        rows.filter(|row| row.iter().any(|label| *label != 0)).for_each(|row| row.fill(0));
         let mut best = vec![0_u8; labels.len()];
         for (bone, found) in enclosed.iter().enumerate() {
             let Some(Enclosed { space, percent }) = found else { continue };

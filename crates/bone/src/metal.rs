@@ -40,7 +40,7 @@ pub(crate) fn find(patch: &Patch<'_>, metal_hu: f64, ceiling_hu: Option<f64>) ->
     let least_hu = metal_hu.ceil() as i16;
     let bright = patch.voxels_where(least_hu..=i16::MAX, |_| true);
     if bright.is_empty() {
-        return Metal { metal: bright.clone(), saturated: bright };
+        return Metal { metal: bright, saturated: Mask::none(patch.size) };
     }
     let least = (LEAST_METAL_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
     let metal = without_small(&bright, Neighbours::TwentySix, least);

@@ -98,7 +98,9 @@ impl<'a> Patch<'a> {
         let (columns, words) = (self.size[0], mask.words_per_row());
         mask.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
             for (x, _) in self.hu.row(row).iter().enumerate().filter(|(_, v)| hu.contains(v)) {
-                words[x / 64] |= u64::from(also(row * columns + x)) << (x % 64);
+                if also(row * columns + x) {
+                    words[x / 64] |= 1 << (x % 64);
+                }
             }
         });
         mask

@@ -1,7 +1,9 @@
-//! Every file of a report, in memory.
+//! Every file of a report.
+
+use std::io::{self, Write};
 
 use pilothole_plan::Side;
-use pilothole_surface::{ClosedSurface, MeshLabel};
+use pilothole_surface::{ClosedSurface, MeshFileError, MeshLabel};
 use rayon::prelude::*;
 
 use crate::case::Case;
@@ -32,35 +34,91 @@ pub const CHARTED: &str = "report.html";
 /// Those that show the set in space.
 const DRAWN: [&str; 3] = ["report.html", "theatre.pdf", "scene.glb"];
 
-/// Every file of a report: name and bytes, always in the same order.
+/// What a file of a report holds.
+#[derive(Debug)]
+pub struct Content<'a>(Made<'a>);
+
+#[derive(Debug)]
+enum Made<'a> {
+    Bytes(Vec<u8>),
+    /// Many times the bytes of all others: made while it is written.
+    Stl(&'a ClosedSurface, MeshLabel),
+}
+
+impl Content<'_> {
+    /// Write all of it; the same bytes every time.
+    ///
+    /// # Errors
+    ///
+    /// What the destination says.
+    pub fn write_to(&self, to: &mut impl Write) -> io::Result<()> {
+        match &self.0 {
+            Made::Bytes(bytes) => to.write_all(bytes),
+            Made::Stl(surface, label) => pilothole_surface::write_stl(to, surface.mesh(), *label)
+                .map_err(|error| match error {
+                    MeshFileError::Write(error) => error,
+                    other => io::Error::other(other),
+                }),
+        }
+    }
+
+    fn into_bytes(self) -> Vec<u8> {
+        if let Made::Bytes(bytes) = self.0 {
+            return bytes;
+        }
+        let mut bytes = Vec::new();
+        self.write_to(&mut bytes).expect("a closed surface has its corners, memory takes all");
+        bytes
+    }
+}
+
+/// Every file of a report in memory: name and bytes, always in the same order.
 ///
 /// The same case gives the same bytes, for any number of threads. `bone.stl`
 /// is among them when the case has a surface.
 pub fn write_all(case: &Case<'_>) -> Vec<(&'static str, Vec<u8>)> {
-    write_record(case, &record(case), &FILE_NAMES)
+    each(case, &record(case), &FILE_NAMES, |name, content| (name, content.into_bytes()))
 }
 
-/// As [`write_all`], of a record already made from the same case.
+/// Hand over the files of [`write_all`] one by one, of a record already made
+/// from the same case; several threads do so at once, and no file outlives its
+/// turn.
 ///
 /// - `only`: names out of [`FILE_NAMES`]; no other file is made, and each has
 ///   the bytes that it has among all.
-pub fn write_record(
+/// - `put`: keeps a file.
+///
+/// # Errors
+///
+/// That of the first file, in order, that could not be kept.
+pub fn write_record<E: Send>(
     case: &Case<'_>,
     record: &Record,
     only: &[&str],
-) -> Vec<(&'static str, Vec<u8>)> {
+    put: impl Fn(&'static str, &Content<'_>) -> Result<(), E> + Sync,
+) -> Result<(), E> {
+    each(case, record, only, |name, content| put(name, &content)).into_iter().collect()
+}
+
+/// What is done with each file, in the order of [`FILE_NAMES`].
+fn each<T: Send>(
+    case: &Case<'_>,
+    record: &Record,
+    only: &[&str],
+    done: impl Fn(&'static str, Content<'_>) -> T + Sync,
+) -> Vec<T> {
     let in_space = only.iter().any(|name| DRAWN.contains(name));
     let drawn = if in_space { Drawn::of(case) } else { Drawn::default() };
     FILE_NAMES
         .par_iter()
         .with_max_len(1)
         .filter(|name| only.contains(name))
-        .filter_map(|name| Some((*name, file(name, case, record, &drawn)?)))
+        .filter_map(|name| Some(done(name, Content(made(name, case, record, &drawn)?))))
         .collect()
 }
 
-/// The bytes of one file; `None` where the case has nothing to put into it.
-fn file(name: &str, case: &Case<'_>, record: &Record, drawn: &Drawn) -> Option<Vec<u8>> {
+/// One file; `None` where the case has nothing to put into it.
+fn made<'a>(name: &str, case: &Case<'a>, record: &Record, drawn: &Drawn) -> Option<Made<'a>> {
     let bytes = match name {
         "report.json" => to_json(record).into_bytes(),
         "holes.csv" => holes_csv(record),
@@ -70,10 +128,10 @@ fn file(name: &str, case: &Case<'_>, record: &Record, drawn: &Drawn) -> Option<V
         "theatre.pdf" => theatre_pdf(record, drawn.stills.first()),
         "plan.resolved.toml" => resolved(case),
         "scene.glb" => scene_glb(record, case.plan, drawn),
-        "bone.stl" => stl(case, case.surface?),
+        "bone.stl" => return Some(Made::Stl(case.surface?, MeshLabel { side: side_of(case) })),
         _ => return None,
     };
-    Some(bytes)
+    Some(Made::Bytes(bytes))
 }
 
 /// The plan with every default written out, under the caution as a comment.
@@ -81,13 +139,9 @@ fn resolved(case: &Case<'_>) -> Vec<u8> {
     format!("# {CAUTION}\n\n{}", case.plan.resolved_toml()).into_bytes()
 }
 
-fn stl(case: &Case<'_>, surface: &ClosedSurface) -> Vec<u8> {
-    let side = match case.plan.side {
+fn side_of(case: &Case<'_>) -> pilothole_surface::Side {
+    match case.plan.side {
         Side::Left => pilothole_surface::Side::Left,
         Side::Right => pilothole_surface::Side::Right,
-    };
-    let mut bytes = Vec::with_capacity(84 + 50 * surface.mesh().triangles.len());
-    pilothole_surface::write_stl(&mut bytes, surface.mesh(), MeshLabel { side })
-        .expect("a closed surface has finite corners, and memory takes every write");
-    bytes
+    }
 }

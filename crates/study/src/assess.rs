@@ -3,7 +3,6 @@
 use std::path::Path;
 
 use pilothole_report::{CHARTED, Case, FILE_NAMES, Record};
-use rayon::prelude::*;
 
 use crate::case::{Stage, judge_case};
 use crate::chart::chart_of_report;
@@ -56,9 +55,9 @@ pub fn assess(
     told(Stage::Report);
     let case = Case { chart: chart.as_ref(), ..judged.case(&plan.plan, params) };
     let record = pilothole_report::record(&case);
-    pilothole_report::write_record(&case, &record, results.only)
-        .par_iter()
-        .try_for_each(|(name, bytes)| folder.write(name, bytes))?;
+    pilothole_report::write_record(&case, &record, results.only, |name, content| {
+        folder.write_with(name, |file| content.write_to(file))
+    })?;
     folder.finish()?;
     Ok(record)
 }

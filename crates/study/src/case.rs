@@ -138,11 +138,10 @@ pub(crate) fn threshold_hu(plan: &Plan, params: &CaseParams) -> f64 {
 }
 
 fn union(masks: &[&Mask]) -> Mask {
-    let mut all = masks[0].clone();
-    for mask in &masks[1..] {
-        for (word, other) in all.words_mut().iter_mut().zip(mask.words()) {
-            *word |= other;
-        }
+    let mut all = Mask::none(masks[0].size());
+    for mask in masks {
+        let words = all.words_mut().iter_mut().zip(mask.words());
+        words.filter(|(_, other)| **other != 0).for_each(|(word, other)| *word |= other);
     }
     all
 }

@@ -97,10 +97,23 @@ impl Folder {
     ///
     /// [`FolderError::Cannot`], on a full disk for example.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), FolderError> {
+        self.write_with(name, |file| file.write_all(bytes))
+    }
+
+    /// As [`Folder::write`], of what `put` makes as it writes.
+    ///
+    /// # Errors
+    ///
+    /// [`FolderError::Cannot`], with what `put` says too.
+    pub fn write_with(
+        &self,
+        name: &str,
+        put: impl FnOnce(&mut File) -> io::Result<()>,
+    ) -> Result<(), FolderError> {
         let _turn = turn();
         let place = self.staging.path().join(name);
         let mut file = File::create(place).map_err(FolderError::cannot("write to"))?;
-        file.write_all(bytes).map_err(FolderError::cannot("write to"))?;
+        put(&mut file).map_err(FolderError::cannot("write to"))?;
         file.sync_all().map_err(FolderError::cannot("write to"))
     }
 

@@ -23,11 +23,21 @@ pub enum Numbers {
     F32(Vec<f32>),
     /// Whole numbers of steps.
     Steps {
-        /// How many, for each voxel.
-        all: Vec<i16>,
+        /// For each voxel, how many above the least: where most are the least,
+        /// they are plain zeros, and pages of zeros need no memory until
+        /// somebody writes there.
+        above: Vec<u16>,
+        /// The least number of steps.
+        least: i16,
         /// What one step is worth.
         step: f32,
     },
+}
+
+/// The number that so many steps above the least are.
+#[inline]
+fn of_steps(above: u16, least: i16, step: f32) -> f32 {
+    (i32::from(above) + i32::from(least)) as f32 * step
 }
 
 impl Numbers {
@@ -36,14 +46,14 @@ impl Numbers {
     pub fn at(&self, at: usize) -> f32 {
         match self {
             Self::F32(all) => all[at],
-            Self::Steps { all, step } => f32::from(all[at]) * step,
+            Self::Steps { above, least, step } => of_steps(above[at], *least, *step),
         }
     }
 
     fn len(&self) -> usize {
         match self {
             Self::F32(all) => all.len(),
-            Self::Steps { all, .. } => all.len(),
+            Self::Steps { above, .. } => above.len(),
         }
     }
 }
@@ -94,9 +104,9 @@ impl Field {
         let within = |(at, value): (usize, f32)| (value > low && value < high).then_some(at);
         match &self.numbers {
             Numbers::F32(all) => all.par_iter().copied().enumerate().filter_map(within).collect(),
-            Numbers::Steps { all, step } => {
-                let value = |steps: &i16| f32::from(*steps) * step;
-                all.par_iter().map(value).enumerate().filter_map(within).collect()
+            Numbers::Steps { above, least, step } => {
+                let value = |above: &u16| of_steps(*above, *least, *step);
+                above.par_iter().map(value).enumerate().filter_map(within).collect()
             }
         }
     }
@@ -111,9 +121,11 @@ impl Field {
             Numbers::F32(all) => {
                 interpolate(&self.grid, at, all, |i, value| f64::from(change(i, value)))
             }
-            Numbers::Steps { all, step } => interpolate(&self.grid, at, all, |i, steps| {
-                f64::from(change(i, f32::from(steps) * step))
-            }),
+            Numbers::Steps { above, least, step } => {
+                interpolate(&self.grid, at, above, |i, above| {
+                    f64::from(change(i, of_steps(above, *least, *step)))
+                })
+            }
         }
     }
 

@@ -29,9 +29,14 @@ impl Mask {
             return mask;
         }
         mask.words.par_chunks_mut(mask.words_per_row).enumerate().for_each(|(row, words)| {
-            for (first, word) in (0..size[0]).step_by(64).zip(words) {
+            for (first, to) in (0..size[0]).step_by(64).zip(words) {
+                let mut word = 0;
                 for column in first..(first + 64).min(size[0]) {
-                    *word |= u64::from(member(row * size[0] + column)) << (column - first);
+                    word |= u64::from(member(row * size[0] + column)) << (column - first);
+                }
+                // What nobody writes to stays a page of zeros that takes no memory.
+                if word != 0 {
+                    *to = word;
                 }
             }
         });

@@ -2,17 +2,19 @@
 
 use rayon::prelude::*;
 
-use super::place::Scene;
+use super::place::{Intricate, Scene};
 use super::samples::Samples;
 use super::signs::{Corners, before, bits_of};
 
 /// Vertices and triangles of a layer.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default)]
 pub(super) struct Count {
     pub(super) vertices: u64,
     pub(super) triangles: u64,
     /// Triangles that belong to the layer above.
     triangles_above: u64,
+    /// Its cells that may hold several sheets, in order.
+    pub(super) intricate: Vec<Intricate>,
 }
 
 /// Count every layer of cells.
@@ -55,6 +57,7 @@ fn count_layer<S: Samples>(scene: &Scene<'_, S>, slice: usize) -> Count {
                 // a level face all do.
                 count.triangles += 3 * upright;
                 count.triangles_above += upright + 4 * level;
+                count.intricate.push(found);
             }
         }
     }

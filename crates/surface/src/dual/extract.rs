@@ -56,8 +56,8 @@ pub(super) fn extract<S: Samples>(
 struct Slab<'a> {
     first_layer: usize,
     counts: &'a [Count],
-    /// Vertices of the layer before.
-    before: u64,
+    /// The layer before; `None` for the first.
+    before: Option<&'a Count>,
     first_vertex: u64,
     vertices: &'a mut [[f64; 3]],
     triangles: &'a mut [[u32; 3]],
@@ -70,7 +70,7 @@ fn slabs<'a>(
 ) -> Vec<Slab<'a>> {
     let mut all = Vec::new();
     let mut first_vertex = 0;
-    let mut before = 0;
+    let mut before = None;
     let layers = counts.len() / (SLABS_A_THREAD * rayon::current_num_threads());
     let layers = layers.max(FEWEST_LAYERS);
     for (number, counts) in counts.chunks(layers).enumerate() {
@@ -91,7 +91,7 @@ fn slabs<'a>(
             });
         }
         first_vertex += vertex_count;
-        before = counts.last().map_or(0, |c| c.vertices);
+        before = counts.last();
     }
     all
 }
@@ -107,16 +107,17 @@ fn fill_slab<S: Samples>(
     let steps = grid.steps();
     let mirrored = steps[0].cross(steps[1]).dot(steps[2]) < 0.0;
     let [below, own] = layers;
-    if let Some(layer) = slab.first_layer.checked_sub(1) {
+    if let (Some(layer), Some(count)) = (slab.first_layer.checked_sub(1), slab.before) {
         let placing = Placing::of_layer(grid, from, layer);
-        below.fill(scene, &placing, layer, (slab.first_vertex - slab.before) as u32);
+        let first = (slab.first_vertex - count.vertices) as u32;
+        below.fill(scene, &placing, (layer, &count.intricate), first);
     }
     let (mut vertices, mut triangles) = (slab.vertices, slab.triangles);
     let mut first = slab.first_vertex as u32;
     let mut unmeasured = 0;
     for (number, count) in slab.counts.iter().enumerate() {
         let layer = slab.first_layer + number;
-        own.fill(scene, &Placing::of_layer(grid, from, layer), layer, first);
+        own.fill(scene, &Placing::of_layer(grid, from, layer), (layer, &count.intricate), first);
         let (own_vertices, later) = vertices.split_at_mut(count.vertices as usize);
         own_vertices.copy_from_slice(&own.vertices);
         vertices = later;

@@ -27,6 +27,8 @@ pub(super) struct Layer {
     /// pass.
     ids: Vec<u32>,
     intricate: Vec<Numbered>,
+    /// How many of these have their vertices.
+    looked_at: usize,
     /// Sheets that have a number and no place yet.
     batch: Batch,
     /// Positions, mm, LPS.
@@ -72,17 +74,21 @@ impl Placing {
 
 impl Layer {
     /// Number and place the vertices of layer `slice`.
+    ///
+    /// - `intricate`: its cells that may hold several sheets, in order.
     pub(super) fn fill<S: Samples>(
         &mut self,
         scene: &Scene<'_, S>,
         placing: &Placing,
-        slice: usize,
+        (slice, intricate): (usize, &[Intricate]),
         first: u32,
     ) {
         let [columns, rows, _] = scene.signs.size();
         self.first = first;
         self.ids.resize((columns + 1) * (rows + 1), 0);
         self.intricate.clear();
+        self.intricate.extend(intricate.iter().map(|cell| Numbered { cell: *cell, first: 0 }));
+        self.looked_at = 0;
         self.vertices.clear();
         self.unmeasured = 0;
         for row in 0..=rows {
@@ -117,7 +123,7 @@ impl Layer {
                 self.ids[at] = self.first + self.vertices.len() as u32;
                 self.add_plain(scene, placing, cell, inside);
             } else {
-                self.ids[at] = LOOK_UP | self.intricate.len() as u32;
+                self.ids[at] = LOOK_UP | self.looked_at as u32;
                 self.add_intricate(scene, placing, cell, inside);
             }
         }
@@ -148,8 +154,11 @@ impl Layer {
     ) {
         let view = scene.view(cell, inside);
         let heights = &view.heights;
-        let found = scene.intricate(cell, inside);
         let first = self.first + self.vertices.len() as u32;
+        let numbered = &mut self.intricate[self.looked_at];
+        numbered.first = first;
+        let found = numbered.cell;
+        self.looked_at += 1;
         let shares_cell = found.sheets.count > 1;
         for sheet in 0..found.sheets.count {
             let edges = edges_of_sheet(&found.sheets, inside, sheet);
@@ -166,7 +175,6 @@ impl Layer {
         if !view.is_measured {
             self.unmeasured += scene.unmeasured(cell, heights, crossed_edges(inside));
         }
-        self.intricate.push(Numbered { cell: found, first });
     }
 
     /// Add the vertex of the sheet of a cell that passes the edges `edges`.

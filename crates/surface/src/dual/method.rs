@@ -98,12 +98,12 @@ pub trait Extract: Sync {
                 let above = &Cut { all, limit: 0.0_f32.next_up(), level: 0.0 };
                 extract_array(self.placement(false), grid, whole, above)
             }
-            Numbers::Steps { all, .. } => extract_array(
-                self.placement(false),
-                grid,
-                whole,
-                &Cut { all, limit: 1, level: 0.0 },
-            ),
+            Numbers::Steps { above, least, .. } => {
+                let zero = -i32::from(*least);
+                let above =
+                    &Cut { all: above, limit: (zero + 1).max(0) as u16, level: zero as f32 };
+                extract_array(self.placement(false), grid, whole, above)
+            }
         }
     }
 }

@@ -103,6 +103,22 @@ impl Stored for i16 {
     }
 }
 
+impl Stored for u16 {
+    type Limit = Self;
+    #[inline]
+    fn reaches(self, limit: Self) -> bool {
+        self >= limit
+    }
+    #[inline]
+    fn or_nan(self) -> f32 {
+        f32::from(self)
+    }
+    #[inline]
+    fn sum_or_nan(eight: [Self; 8]) -> f32 {
+        eight.into_iter().map(u32::from).sum::<u32>() as f32
+    }
+}
+
 impl Stored for f32 {
     type Limit = Self;
     #[inline]

@@ -1,7 +1,7 @@
 //! How near the surfaces are to the bodies, in voxels.
 
 use pilothole_surface::{ClosedSurface, DualContouring, Extract, SurfaceNets};
-use pilothole_volume::{PatientPoint, Region, Volume, Voxels};
+use pilothole_volume::{Field, Numbers, PatientPoint, Region, Volume, Voxels};
 
 use crate::bodies::{ball, both, closed, cuboid, field, torus, unit_grid};
 
@@ -40,6 +40,26 @@ fn a_sphere_of_20_voxels_is_within_a_hundredth() {
         assert!(error <= 0.01, "RMS {error}, volume {volume}");
         assert!(volume.abs() < 5e-4, "RMS {error}, volume {volume}");
         assert!(quality >= 0.6, "fifth percentile of quality {quality}");
+    }
+}
+
+#[test]
+fn a_field_in_steps_gives_the_surface_of_its_numbers() {
+    let grid = unit_grid([48, 48, 25]);
+    let body = field(&grid, torus([23.4, 23.8, 11.2], 14.0, 6.0));
+    // Where the surface is, between far outside and far inside, at either end.
+    for least in [-20_000, -1, 0, 3] {
+        let steps = |i: usize| (body.at(i) * 9_000.0).clamp(f32::from(least), 20_000.0).round();
+        let above = (0..grid.voxel_count()).map(|i| (steps(i) - f32::from(least)) as u16).collect();
+        let counted = Numbers::Steps { above, least, step: 1.0 };
+        let counted = Field::of(grid.clone(), counted).expect("fits");
+        let plain = Field::new(grid.clone(), (0..grid.voxel_count()).map(steps).collect());
+        let plain = plain.expect("fits");
+        assert!((0..grid.voxel_count()).all(|i| counted.at(i).total_cmp(&plain.at(i)).is_eq()));
+        for method in [&SurfaceNets as &dyn Extract, &DualContouring] {
+            let found = [&counted, &plain].map(|f| method.extract_field(f).expect("fits").mesh);
+            assert_eq!(found[0], found[1], "{least}");
+        }
     }
 }
 
