@@ -13,6 +13,7 @@ mod plate;
 mod profile;
 mod segments;
 mod side_wall;
+mod spokes;
 mod statistics;
 mod trust;
 mod within;
