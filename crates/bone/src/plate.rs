@@ -261,30 +261,26 @@ impl Problem<'_> {
 
     /// Normal equations over the free unknowns.
     fn normal(&self, left: &Left) -> Normal {
-        let mut found = Normal { matrix: [[0.0; 5]; 5], right: [0.0; 5] };
-        let Normal { matrix, right } = &mut found;
+        let (mut above, mut right) = ([[0.0; 5]; 5], [0.0; 5]);
         for (residual, slopes) in &left.samples {
             for i in 0..5 {
                 right[i] += slopes[i] * residual;
                 for j in i..5 {
-                    matrix[i][j] += slopes[i] * slopes[j];
+                    above[i][j] += slopes[i] * slopes[j];
                 }
             }
         }
-        for i in 0..5 {
-            for j in 0..i {
-                matrix[i][j] = matrix[j][i];
-            }
-        }
+        let mut matrix: [[f64; 5]; 5] =
+            std::array::from_fn(|i| std::array::from_fn(|j| above[i.min(j)][i.max(j)]));
         for i in (0..5).filter(|i| !self.free[*i]) {
             matrix[i] = [0.0; 5];
-            for row in matrix.iter_mut() {
+            for row in &mut matrix {
                 row[i] = 0.0;
             }
             matrix[i][i] = 1.0;
             right[i] = 0.0;
         }
-        found
+        Normal { matrix, right }
     }
 
     fn minimise(&self, start: Unknowns) -> Unknowns {

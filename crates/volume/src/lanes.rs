@@ -20,12 +20,8 @@ impl Places {
     /// Take a place for each lane.
     #[inline]
     pub fn of(at: impl Fn(usize) -> VoxelPoint) -> Self {
-        let mut all = [[0.0; LANES]; 3];
-        for lane in 0..LANES {
-            let VoxelPoint([column, row, slice]) = at(lane);
-            (all[0][lane], all[1][lane], all[2][lane]) = (column, row, slice);
-        }
-        Self(all)
+        let all: [VoxelPoint; LANES] = std::array::from_fn(at);
+        Self(std::array::from_fn(|axis| all.map(|place| place.0[axis])))
     }
 
     /// The place of a lane.
@@ -50,6 +46,7 @@ pub(crate) struct Cells<T> {
 impl<T: Copy + Default> Cells<T> {
     /// The cells around places; `None` where one of these lies outside the
     /// lattice or has a whole coordinate.
+    #[expect(clippy::needless_bitwise_bool, reason = "a branch would part the lanes")]
     #[inline]
     pub(crate) fn around(grid: &Grid, places: &Places, all: &[T]) -> Option<Self> {
         let last = grid.last();

@@ -53,6 +53,7 @@ impl Field {
 }
 
 /// Whether nothing was measured at a corner.
+#[expect(clippy::needless_bitwise_bool, reason = "a branch would part the lanes")]
 #[inline]
 fn holds_nothing(corners: &[[i16; LANES]; 8]) -> bool {
     corners.iter().flatten().fold(false, |found, hu| found | (*hu == NOTHING_I16))

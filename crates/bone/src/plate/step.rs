@@ -41,16 +41,18 @@ pub(super) fn steps(z: &[f64; LANES]) -> ([f64; LANES], [f64; LANES]) {
 /// `x = k ln 2 + r`, a rational function of `r`, times 2^k.
 #[inline]
 fn bells(z: &[f64; LANES]) -> [f64; LANES] {
-    const LN2_HIGH: f64 = 6.931_471_803_691_238_164_90e-1;
-    const LN2_LOW: f64 = 1.908_214_929_270_587_700_02e-10;
-    const PER_LN2: f64 = 1.442_695_040_888_963_387_00;
-    const P: [f64; 5] = [
-        1.666_666_666_666_660_190_37e-1,
-        -2.777_777_777_701_559_338_42e-3,
-        6.613_756_321_437_934_361_17e-5,
-        -1.653_390_220_546_525_153_90e-6,
-        4.138_136_797_057_238_460_39e-8,
-    ];
+    // ln 2 in two parts, its inverse, and the rational function's numbers.
+    let ln2_high = f64::from_bits(0x3fe6_2e42_fee0_0000);
+    let ln2_low = f64::from_bits(0x3dea_39ef_3579_3c76);
+    let per_ln2 = std::f64::consts::LOG2_E;
+    let p = [
+        0x3fc5_5555_5555_553e,
+        0xbf66_c16c_16be_bd93,
+        0x3f11_566a_af25_de2c,
+        0xbebb_bd41_c5d2_6bf1,
+        0x3e66_3769_72be_a4d0,
+    ]
+    .map(f64::from_bits);
     // From where on k is -1, and less.
     let one = f64::from_bits(0x3fd6_2e43_0000_0000);
     let more = f64::from_bits(0x3ff0_a2b2_0000_0000);
@@ -62,7 +64,7 @@ fn bells(z: &[f64; LANES]) -> [f64; LANES] {
     for lane in 0..LANES {
         let far = z[lane] * z[lane];
         x[lane] = -far;
-        let wanted = PER_LN2 * x[lane] - 0.5;
+        let wanted = per_ln2 * x[lane] - 0.5;
         let nearest = (wanted + round) - round;
         let towards_0 = nearest + if nearest < wanted { 1.0 } else { 0.0 };
         let once = if far >= one { -1.0 } else { 0.0 };
@@ -70,11 +72,11 @@ fn bells(z: &[f64; LANES]) -> [f64; LANES] {
     }
     let mut out = [0.0; LANES];
     for lane in 0..LANES {
-        let high = x[lane] - k[lane] * LN2_HIGH;
-        let low = k[lane] * LN2_LOW;
+        let high = x[lane] - k[lane] * ln2_high;
+        let low = k[lane] * ln2_low;
         let r = high - low;
         let rr = r * r;
-        let c = r - rr * (P[0] + rr * (P[1] + rr * (P[2] + rr * (P[3] + rr * P[4]))));
+        let c = r - rr * (p[0] + rr * (p[1] + rr * (p[2] + rr * (p[3] + rr * p[4]))));
         let y = 1.0 + (r * c / (2.0 - c) - low + high);
         out[lane] = y * f64::from_bits((k[lane] + round).to_bits().wrapping_add(1023) << 52);
     }
