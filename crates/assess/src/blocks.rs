@@ -8,7 +8,7 @@ use crate::reach::reaches;
 use crate::scene::Scene;
 
 /// Voxels from one block to the next.
-const EDGE: usize = 4;
+pub(crate) const EDGE: usize = 4;
 
 /// What is known of [`Scene::depth_in_voxel_or_nan`] at a position.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -115,6 +115,15 @@ impl Blocks {
         }
     }
 
+    /// How far from a lattice position neither bone nor metal comes, along a
+    /// line that leads `per_mm` voxels a millimetre, mm; 0 where nothing is
+    /// known.
+    #[inline]
+    pub(crate) fn bare_mm(&self, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
+        let bare = self.around(at).is_some_and(|block| !block.bone && !block.metal);
+        if bare { stays_mm(&self.grid, at, per_mm) } else { 0.0 }
+    }
+
     #[inline]
     fn around(&self, at: VoxelPoint) -> Option<&Block> {
         if !self.grid.holds(at) {
@@ -124,6 +133,23 @@ impl Blocks {
         let [column, row, slice] = at.0.map(|place| place as i32 as usize / EDGE);
         self.all.get((slice * self.count[1] + row) * self.count[0] + column)
     }
+}
+
+/// Further than any path leads, mm.
+const FAR_MM: f64 = 1e3;
+
+/// How far from a lattice position a line that leads `per_mm` voxels a
+/// millimetre stays in the block there, and in the lattice, mm.
+#[inline]
+pub(crate) fn stays_mm(grid: &Grid, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
+    let size = grid.size();
+    (0..3)
+        .map(|i| {
+            let before = at.0[i] as i32 as usize / EDGE * EDGE;
+            let end = if per_mm[i] > 0.0 { (before + EDGE).min(size[i] - 1) } else { before };
+            if per_mm[i].abs() > 0.0 { (end as f64 - at.0[i]) / per_mm[i] } else { FAR_MM }
+        })
+        .fold(FAR_MM, f64::min)
 }
 
 impl Block {
@@ -223,14 +249,10 @@ mod tests {
                     Known::Depth { depth_mm, alike_voxels } => {
                         deep += 1;
                         wide += usize::from(alike_voxels > 0.0);
-                        for off in [[0.0; 3], [1.0, -1.0, 0.7], [-0.9, 0.2, 1.0], [-1.0; 3]] {
-                            let near = std::array::from_fn(|i| at.0[i] + alike_voxels * off[i]);
-                            assert_eq!(
-                                depth_mm.to_bits(),
-                                found(VoxelPoint(near)),
-                                "{at:?} {bone}"
-                            );
-                        }
+                        let same = [[0.0; 3], [1.0, -1.0, 0.7], [-0.9, 0.2, 1.0], [-1.0; 3]]
+                            .map(|off| std::array::from_fn(|i| at.0[i] + alike_voxels * off[i]))
+                            .map(|near| found(VoxelPoint(near)) == depth_mm.to_bits());
+                        assert_eq!(same, [true; 4], "{at:?} {bone}");
                     }
                     Known::Field => {
                         plain += 1;

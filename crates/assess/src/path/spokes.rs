@@ -45,12 +45,29 @@ struct Followed {
 }
 
 /// A look ahead on a spoke.
+#[expect(clippy::struct_field_names, reason = "each is a length")]
 #[derive(Clone, Copy, Default)]
 struct Ahead {
     at_mm: f64,
     depth_mm: f64,
     /// How much further the depth stays the same, mm.
     alike_mm: f64,
+}
+
+/// The nearest surface so far, and the spoke that met it; at first the limit.
+struct Nearest {
+    mm: f64,
+    spoke: Option<usize>,
+}
+
+impl Nearest {
+    fn take(&mut self, mm: f64, spoke: usize) {
+        // Of equals the first azimuth.
+        let ties = mm.total_cmp(&self.mm).is_eq() && self.spoke.is_some_and(|first| spoke < first);
+        if mm < self.mm || ties {
+            *self = Self { mm, spoke: Some(spoke) };
+        }
+    }
 }
 
 impl<'a> Spokes<'a> {
@@ -118,52 +135,53 @@ impl<'a> Spokes<'a> {
                 self.scene.grid().voxel_from_patient(seat + *direction * mm)
             }
         };
-        let mut limit_mm = limit_mm;
-        let mut found: Option<usize> = None;
+        let mut nearest = Nearest { mm: limit_mm, spoke: None };
         let middle = Followed { depth_mm: middle_mm, ..Followed::default() };
         let start = self.ahead(middle, alike_mm, limit_mm);
         let mut all: [Followed; SPOKES] = std::array::from_fn(|spoke| Followed { spoke, ..start });
         let mut on_the_way = &mut all[..self.all.len()];
         let mut looks = [Ahead::default(); SPOKES];
         loop {
-            on_the_way = kept(on_the_way, |followed| followed.at_mm < limit_mm);
+            on_the_way = kept(on_the_way, |followed| followed.at_mm < nearest.mm);
             if on_the_way.is_empty() {
                 break;
             }
             self.look_ahead(on_the_way, place, &mut looks);
-            let mut ahead = looks.iter();
+            let mut looks = looks.iter();
             on_the_way = kept(on_the_way, |followed| {
-                let Some(Ahead { at_mm: mut next_mm, depth_mm: mut here, alike_mm }) =
-                    ahead.next().copied()
-                else {
-                    return false;
-                };
-                let Followed { spoke, at_mm, depth_mm, .. } = *followed;
-                if at_mm >= limit_mm {
-                    return false;
-                }
-                if here <= 0.0 && next_mm > at_mm + self.step_mm {
-                    next_mm = at_mm + self.step_mm;
-                    here = self.look(place(spoke, next_mm)).0;
-                    followed.stepwise = true;
-                }
-                if here <= 0.0 {
-                    let distance = next_mm - (next_mm - at_mm) * here / (here - depth_mm);
-                    // Of equals the first azimuth.
-                    let ties = distance.total_cmp(&limit_mm).is_eq()
-                        && found.is_some_and(|first| spoke < first);
-                    if distance < limit_mm || ties {
-                        limit_mm = distance;
-                        found = Some(spoke);
-                    }
-                    return false;
-                }
-                (followed.at_mm, followed.depth_mm) = (next_mm, here);
-                *followed = self.ahead(*followed, alike_mm, limit_mm);
-                !here.is_nan()
+                looks.next().is_some_and(|look| self.goes_on(followed, *look, place, &mut nearest))
             });
         }
-        found.map(|spoke| (limit_mm, self.all[spoke].azimuth_rad))
+        nearest.spoke.map(|spoke| (nearest.mm, self.all[spoke].azimuth_rad))
+    }
+
+    /// Take a spoke to its next look, or to the surface; whether it goes on.
+    #[inline]
+    fn goes_on(
+        &self,
+        followed: &mut Followed,
+        ahead: Ahead,
+        place: impl Fn(usize, f64) -> VoxelPoint,
+        nearest: &mut Nearest,
+    ) -> bool {
+        let Followed { spoke, at_mm, depth_mm, .. } = *followed;
+        let Ahead { at_mm: mut next_mm, depth_mm: mut here, alike_mm } = ahead;
+        if at_mm >= nearest.mm {
+            return false;
+        }
+        if here <= 0.0 && next_mm > at_mm + self.step_mm {
+            next_mm = at_mm + self.step_mm;
+            here = self.look(place(spoke, next_mm)).0;
+            followed.stepwise = true;
+        }
+        if here <= 0.0 {
+            let distance = next_mm - (next_mm - at_mm) * here / (here - depth_mm);
+            nearest.take(distance, spoke);
+            return false;
+        }
+        (followed.at_mm, followed.depth_mm) = (next_mm, here);
+        *followed = self.ahead(*followed, alike_mm, nearest.mm);
+        !here.is_nan()
     }
 
     /// The next step of a spoke, mm.
