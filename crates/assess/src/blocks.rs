@@ -4,10 +4,27 @@
 use pilothole_volume::{Grid, VoxelPoint};
 use rayon::prelude::*;
 
+use crate::reach::reaches;
 use crate::scene::Scene;
 
 /// Voxels from one block to the next.
-const EDGE: usize = 4;
+pub(crate) const EDGE: usize = 4;
+
+/// What is known of [`Scene::depth_in_voxel_or_nan`] at a position.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Known {
+    /// What it is: deep in the bone.
+    Depth {
+        /// Depth, mm.
+        depth_mm: f64,
+        /// How far around the position it is the same, voxels along every axis.
+        alike_voxels: f64,
+    },
+    /// It is what the field is.
+    Field,
+    /// Nothing.
+    Nothing,
+}
 
 /// The region of a scene in blocks; a block holds every voxel that a look
 /// within it can read, so neighbours share their faces.
@@ -28,6 +45,10 @@ struct Block {
     metal: bool,
     /// The bone where every voxel is its and as deep as any; else 0.
     deep_in: u8,
+    /// Blocks in every direction that are deep in the same bone too.
+    deep_reach: u8,
+    /// The bone whose voxels alone lie here, beside bare ones; else 0.
+    only: u8,
 }
 
 impl Blocks {
@@ -39,22 +60,31 @@ impl Blocks {
             return None;
         }
         let count = grid.size().map(|voxels| (voxels - 1) / EDGE + 1);
+        let place =
+            |at: usize| [at % count[0], at / count[0] % count[1], at / (count[0] * count[1])];
         let has_metal = !scene.metal.is_empty();
         let found: Vec<(Block, f32)> = (0..count.iter().product())
             .into_par_iter()
-            .map(|at: usize| {
-                let block = [at % count[0], at / count[0] % count[1], at / (count[0] * count[1])];
-                Block::of(scene, block, has_metal)
-            })
+            .map(|at: usize| Block::of(scene, place(at), has_metal))
             .collect();
         let deepest_mm = found.iter().fold(0.0_f32, |most, (_, depth_mm)| most.max(*depth_mm));
-        let all = found
+        let mut all: Vec<Block> = found
             .into_iter()
             .map(|(block, depth_mm)| {
                 let deep = depth_mm.total_cmp(&deepest_mm).is_eq();
                 Block { deep_in: if deep { block.deep_in } else { 0 }, ..block }
             })
             .collect();
+        // The last blocks may be cut short, so none reaches into them.
+        let is_last = |at: usize| (0..3).any(|i| place(at)[i] + 1 == count[i]);
+        let deep: Vec<u8> = all
+            .iter()
+            .enumerate()
+            .map(|(at, block)| if is_last(at) { 0 } else { block.deep_in })
+            .collect();
+        for (block, reach) in all.iter_mut().zip(reaches(count, &deep)) {
+            block.deep_reach = reach;
+        }
         Some(Self { grid: grid.clone(), count, all, deepest_mm })
     }
 
@@ -72,12 +102,26 @@ impl Blocks {
         self.around(at).is_none_or(|block| block.metal)
     }
 
-    /// As [`Scene::depth_in_voxel_or_nan`] where that is the same all around a
-    /// lattice position, deep in the bone; `None` elsewhere.
+    /// What is known of the depth in a bone at a lattice position.
     #[inline]
-    pub(crate) fn depth_deep_in(&self, bone: u8, at: VoxelPoint) -> Option<f64> {
-        let block = self.around(at)?;
-        (bone != 0 && block.deep_in == bone).then_some(f64::from(self.deepest_mm))
+    pub(crate) fn depth_in(&self, bone: u8, at: VoxelPoint) -> Known {
+        match self.around(at) {
+            Some(block) if bone != 0 && block.deep_in == bone => Known::Depth {
+                depth_mm: f64::from(self.deepest_mm),
+                alike_voxels: (EDGE * usize::from(block.deep_reach)) as f64,
+            },
+            Some(block) if !block.bone || (bone != 0 && block.only == bone) => Known::Field,
+            _ => Known::Nothing,
+        }
+    }
+
+    /// How far from a lattice position neither bone nor metal comes, along a
+    /// line that leads `per_mm` voxels a millimetre, mm; 0 where nothing is
+    /// known.
+    #[inline]
+    pub(crate) fn bare_mm(&self, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
+        let bare = self.around(at).is_some_and(|block| !block.bone && !block.metal);
+        if bare { stays_mm(&self.grid, at, per_mm) } else { 0.0 }
     }
 
     #[inline]
@@ -91,6 +135,23 @@ impl Blocks {
     }
 }
 
+/// Further than any path leads, mm.
+const FAR_MM: f64 = 1e3;
+
+/// How far from a lattice position a line that leads `per_mm` voxels a
+/// millimetre stays in the block there, and in the lattice, mm.
+#[inline]
+pub(crate) fn stays_mm(grid: &Grid, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
+    let size = grid.size();
+    (0..3)
+        .map(|i| {
+            let before = at.0[i] as i32 as usize / EDGE * EDGE;
+            let end = if per_mm[i] > 0.0 { (before + EDGE).min(size[i] - 1) } else { before };
+            if per_mm[i].abs() > 0.0 { (end as f64 - at.0[i]) / per_mm[i] } else { FAR_MM }
+        })
+        .fold(FAR_MM, f64::min)
+}
+
 impl Block {
     /// A block, and its depth where that and the bone are the same everywhere;
     /// 0 elsewhere.
@@ -102,12 +163,17 @@ impl Block {
         let (label, depth_mm) = (scene.labels.values()[first], scene.field.at(first));
         let mut found = Self::default();
         let mut alike = label != 0;
+        let mut mixed = false;
         for slice in from[2]..=to[2] {
             for row in from[1]..=to[1] {
                 let start = scene.grid().offset_of([from[0], row, slice]);
                 let voxels = start..=start + to[0] - from[0];
                 let labels = &scene.labels.values()[voxels.clone()];
                 found.bone |= labels.iter().any(|label| *label != 0);
+                for here in labels.iter().copied().filter(|here| *here != 0) {
+                    mixed |= found.only != 0 && found.only != here;
+                    found.only = here;
+                }
                 alike = alike
                     && labels.iter().all(|here| *here == label)
                     && voxels.into_iter().all(|at| scene.field.at(at).total_cmp(&depth_mm).is_eq());
@@ -117,6 +183,9 @@ impl Block {
         }
         if alike {
             found.deep_in = label;
+        }
+        if mixed {
+            found.only = 0;
         }
         (found, if alike { depth_mm } else { 0.0 })
     }
@@ -161,7 +230,7 @@ mod tests {
             cortex: None,
         };
         let blocks = Blocks::of(&scene).expect("even slices");
-        let (mut bare, mut clear, mut deep) = (0, 0, 0);
+        let (mut bare, mut clear, mut deep, mut wide, mut plain) = (0, 0, 0, 0, 0);
         for step in 0..40_000 {
             let along =
                 |i: usize, stride: f64| (f64::from(step) * stride) % (size[i] as f64 + 1.0) - 1.0;
@@ -176,13 +245,25 @@ mod tests {
                 assert!(!scene.metal.has_at(scene.grid(), place), "{at:?}");
             }
             for bone in 0..3 {
-                if let Some(known) = blocks.depth_deep_in(bone, at) {
-                    deep += 1;
-                    let found = scene.depth_in_voxel_or_nan(bone, at);
-                    assert_eq!(known.to_bits(), found.to_bits(), "{at:?} {bone}");
+                let found = |at: VoxelPoint| scene.depth_in_voxel_or_nan(bone, at).to_bits();
+                match blocks.depth_in(bone, at) {
+                    Known::Depth { depth_mm, alike_voxels } => {
+                        deep += 1;
+                        wide += usize::from(alike_voxels > 0.0);
+                        let same = [[0.0; 3], [1.0, -1.0, 0.7], [-0.9, 0.2, 1.0], [-1.0; 3]]
+                            .map(|off| std::array::from_fn(|i| at.0[i] + alike_voxels * off[i]))
+                            .map(|near| found(VoxelPoint(near)) == depth_mm.to_bits());
+                        assert_eq!(same, [true; 4], "{at:?} {bone}");
+                    }
+                    Known::Field => {
+                        plain += 1;
+                        assert_eq!(scene.field.sample_voxel_or_nan(at).to_bits(), found(at));
+                    }
+                    Known::Nothing => (),
                 }
             }
         }
         assert!(bare > 1_000 && clear > 20_000 && deep > 5_000, "{bare} {clear} {deep}");
+        assert!(wide > 100 && plain > 1_000, "{wide} {plain}");
     }
 }

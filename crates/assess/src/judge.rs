@@ -63,7 +63,7 @@ pub fn judge_hole(
     let planned_purchase_mm =
         hole.length_mm.map(|planned_mm| purchase_at(&path, screw, planned_mm).length_mm());
     let tip_mm = length_mm.or(path.far.map(|far| far.at_mm)).unwrap_or(path.crossing.seen_to_mm);
-    let beyond = path::look_beyond(scene, None, &path, tip_mm, &params.path);
+    let beyond = path::look_beyond(scene, &path, tip_mm, &params.path);
     let findings = findings(plan, hole, &path, length_mm, &hold)
         .into_iter()
         .chain(bone_again(&path, tip_mm, beyond))

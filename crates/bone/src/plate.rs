@@ -8,6 +8,10 @@
 //! cortex's level must be known (from a thick place of the same scan) and the
 //! thickness follows from it.
 
+mod step;
+
+use step::{LANES, steps};
+
 /// What is known of a profile before the fit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct PlateHints {
@@ -204,26 +208,6 @@ fn first_guess(
     Ok([middle - half_mm, middle + half_mm, near, far, cortex])
 }
 
-/// Where a blurred step stops changing: 1 − erf(4) is 1.5 × 10⁻⁸.
-const FLAT: f64 = 4.0;
-
-/// A step from 0 to 1 blurred by a Gaussian, (1 + erf z)/2, and its slope.
-///
-/// erf by Abramowitz and Stegun 1964, 7.1.26, which is off by 1.5 × 10⁻⁷ at
-/// most: 0.0005 HU of a 3000 HU cortex. It shares the slope's exponential.
-fn step(z: f64) -> (f64, f64) {
-    let far = z.abs();
-    if far > FLAT {
-        return (if z > 0.0 { 1.0 } else { 0.0 }, 0.0);
-    }
-    let bell = libm::exp(-z * z);
-    let t = 1.0 / (1.0 + 0.327_591_1 * far);
-    let series = 0.254_829_592
-        + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429)));
-    let beyond = 0.5 * t * series * bell;
-    (if z > 0.0 { 1.0 - beyond } else { beyond }, bell / std::f64::consts::PI.sqrt())
-}
-
 struct Problem<'a> {
     samples: &'a [(f64, f64)],
     sigma_mm: f64,
@@ -232,78 +216,102 @@ struct Problem<'a> {
     shared: f64,
 }
 
-/// What a set of unknowns leaves unexplained, and the way to less.
-struct Normal {
+/// What a set of unknowns leaves unexplained.
+#[derive(Default)]
+struct Left {
     /// Sum of the squared residuals, HU².
     cost: f64,
+    /// Of each sample the residual, HU, and how the model's value there changes
+    /// with each unknown.
+    samples: Vec<(f64, Unknowns)>,
+}
+
+/// The normal equations.
+struct Normal {
     matrix: [[f64; 5]; 5],
     right: [f64; 5],
 }
 
 impl Problem<'_> {
-    fn model(&self, u: &Unknowns, t: f64) -> (f64, [f64; 5]) {
+    /// Residuals and slopes at every sample.
+    fn look(&self, u: &Unknowns, left: &mut Left) {
         let scale = std::f64::consts::SQRT_2 * self.sigma_mm;
-        let (up, up_slope) = step((t - u[0]) / scale);
-        let (down, down_slope) = step((t - u[1]) / scale);
-        let value = u[2] + (u[4] - u[2]) * up + (u[3] - u[4]) * down;
-        let slopes = [
-            -(u[4] - u[2]) * up_slope / scale,
-            -(u[3] - u[4]) * down_slope / scale,
-            1.0 - up,
-            down,
-            up - down,
-        ];
-        (value, slopes)
+        left.cost = 0.0;
+        left.samples.clear();
+        for some in self.samples.chunks(LANES) {
+            let t: [f64; LANES] = std::array::from_fn(|lane| some[lane.min(some.len() - 1)].0);
+            let (up, up_slope) = steps(&t.map(|t| (t - u[0]) / scale));
+            let (down, down_slope) = steps(&t.map(|t| (t - u[1]) / scale));
+            for (lane, (_, hu)) in some.iter().enumerate() {
+                let (up, down) = (up[lane], down[lane]);
+                let value = u[2] + (u[4] - u[2]) * up + (u[3] - u[4]) * down;
+                let slopes = [
+                    -(u[4] - u[2]) * up_slope[lane] / scale,
+                    -(u[3] - u[4]) * down_slope[lane] / scale,
+                    1.0 - up,
+                    down,
+                    up - down,
+                ];
+                let residual = hu - value;
+                left.cost += residual * residual;
+                left.samples.push((residual, slopes));
+            }
+        }
     }
 
-    /// Cost and normal equations over the free unknowns.
-    fn normal(&self, u: &Unknowns) -> Normal {
-        let mut found = Normal { cost: 0.0, matrix: [[0.0; 5]; 5], right: [0.0; 5] };
-        let Normal { cost, matrix, right } = &mut found;
-        for (t, hu) in self.samples {
-            let (value, slopes) = self.model(u, *t);
-            let left = hu - value;
-            *cost += left * left;
+    /// Normal equations over the free unknowns.
+    fn normal(&self, left: &Left) -> Normal {
+        let (mut above, mut right) = ([[0.0; 5]; 5], [0.0; 5]);
+        for (residual, slopes) in &left.samples {
             for i in 0..5 {
-                right[i] += slopes[i] * left;
-                for j in 0..5 {
-                    matrix[i][j] += slopes[i] * slopes[j];
+                right[i] += slopes[i] * residual;
+                for j in i..5 {
+                    above[i][j] += slopes[i] * slopes[j];
                 }
             }
         }
+        let mut matrix: [[f64; 5]; 5] =
+            std::array::from_fn(|i| std::array::from_fn(|j| above[i.min(j)][i.max(j)]));
         for i in (0..5).filter(|i| !self.free[*i]) {
             matrix[i] = [0.0; 5];
-            for row in matrix.iter_mut() {
+            for row in &mut matrix {
                 row[i] = 0.0;
             }
             matrix[i][i] = 1.0;
             right[i] = 0.0;
         }
-        found
+        Normal { matrix, right }
     }
 
     fn minimise(&self, start: Unknowns) -> Unknowns {
         let mut best = start;
-        let mut here = self.normal(&best);
+        let (mut here, mut there) = (Left::default(), Left::default());
+        self.look(&best, &mut here);
+        let mut normal = self.normal(&here);
         let mut damping = 1e-2;
         for _ in 0..ROUNDS {
-            let mut matrix = here.matrix;
+            let mut matrix = normal.matrix;
             for (i, row) in matrix.iter_mut().enumerate() {
                 row[i] *= 1.0 + damping;
             }
             let Some(inverse) = invert(matrix) else { break };
             let mut next = best;
             for (value, row) in next.iter_mut().zip(&inverse) {
-                *value += row.iter().zip(&here.right).map(|(a, b)| a * b).sum::<f64>();
+                *value += row.iter().zip(&normal.right).map(|(a, b)| a * b).sum::<f64>();
             }
-            let there = (next[1] > next[0]).then(|| self.normal(&next));
-            if let Some(there) = there.filter(|there| there.cost < here.cost) {
+            let ordered = next[1] > next[0];
+            if ordered {
+                self.look(&next, &mut there);
+            }
+            if ordered && there.cost < here.cost {
                 let gained = (here.cost - there.cost) / here.cost.max(1e-300);
-                (best, here) = (next, there);
+                best = next;
+                std::mem::swap(&mut here, &mut there);
                 damping = (damping * 0.3).max(1e-12);
                 if gained < SETTLED {
                     break;
                 }
+                normal = self.normal(&here);
             } else {
                 damping *= 5.0;
                 if damping > 1e10 {
@@ -321,7 +329,9 @@ impl Problem<'_> {
         if !(near_mm > low && far_mm < high && far_mm > near_mm) {
             return Err(FitRefused::Edges { near_mm, far_mm });
         }
-        let Normal { cost, matrix, .. } = self.normal(&u);
+        let mut left = Left::default();
+        self.look(&u, &mut left);
+        let cost = left.cost;
         let residual_hu = (cost / self.samples.len() as f64).sqrt();
         let limit_hu = 0.2 * (cortex - near.max(far)).abs();
         if residual_hu > limit_hu {
@@ -331,7 +341,7 @@ impl Problem<'_> {
         let spare = self.samples.len().saturating_sub(unknowns).max(1);
         let variance = self.shared * cost / spare as f64;
         let uncertain = FitRefused::Uncertain { se_mm: f64::INFINITY, limit_mm: MOST_SE_MM };
-        let inverse = invert(matrix).ok_or(uncertain)?;
+        let inverse = invert(self.normal(&left).matrix).ok_or(uncertain)?;
         let se = |variance: f64| variance.max(0.0).sqrt();
         let edge_se_mm = [0, 1].map(|i| se(variance * inverse[i][i]));
         let spread = inverse[0][0] + inverse[1][1] - 2.0 * inverse[0][1];

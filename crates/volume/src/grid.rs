@@ -226,6 +226,12 @@ impl Grid {
         within(0) && within(1) && within(2)
     }
 
+    /// Positions of the last voxel along each axis.
+    #[inline]
+    pub(crate) fn last(&self) -> [f64; 3] {
+        self.last
+    }
+
     /// Position of a voxel in the voxel array (slice, row, column order).
     #[inline]
     pub fn offset_of(&self, index: [usize; 3]) -> usize {

@@ -1,82 +1,62 @@
-//! Many trilinear samples at once: first all corners are fetched, which do not
-//! wait for each other, then all are blended.
+//! Many trilinear samples at once.
 
+use crate::field::{Field, Numbers};
+use crate::lanes::{Cells, LANES, Places};
 use crate::space::VoxelPoint;
-use crate::trilinear::{Cell, blended};
 use crate::volume::{NOTHING_I16, Volume, Voxels};
-
-/// Samples that are fetched together.
-const LANES: usize = 16;
-
-/// Corners of as many cells, and where in them the samples lie.
-struct Cells<T> {
-    corners: [[T; LANES]; 8],
-    parts: [[f64; LANES]; 3],
-}
 
 impl Volume {
     /// As [`Volume::sample_voxel_or_nan`] at `count` lattice positions, to the
     /// last digit.
     pub fn samples_or_nan(&self, count: usize, at: impl Fn(usize) -> VoxelPoint) -> Vec<f64> {
-        match self.voxels() {
-            Voxels::I16(all) => {
-                self.fill(all, count, at, f64::from, |corners| corners.contains(&NOTHING_I16))
-            }
-            Voxels::F32(all) => self.fill(all, count, at, f64::from, |_| false),
+        let mut out = Vec::with_capacity(count.next_multiple_of(LANES));
+        for first in (0..count).step_by(LANES) {
+            let places = Places::of(|lane| at((first + lane).min(count - 1)));
+            out.extend(self.lanes_or_nan(&places));
         }
+        out.truncate(count);
+        out
     }
 
-    fn fill<T: Copy + Default>(
-        &self,
-        all: &[T],
-        count: usize,
-        at: impl Fn(usize) -> VoxelPoint,
-        number: impl Fn(T) -> f64,
-        has_gap: impl Fn(&[T; 8]) -> bool,
-    ) -> Vec<f64> {
-        let mut out = Vec::with_capacity(count);
-        let mut cells = Cells { corners: [[T::default(); LANES]; 8], parts: [[0.0; LANES]; 3] };
-        for first in (0..count).step_by(LANES) {
-            let lanes = LANES.min(count - first);
-            let mut alone = [false; LANES];
-            for (lane, alone) in alone.iter_mut().enumerate().take(lanes) {
-                let place = at(first + lane);
-                let held = self.grid().holds(place);
-                let cell = held.then(|| Cell::between(self.grid(), place)).flatten();
-                match cell.map(|cell| (cell.corners(all), cell.parts)) {
-                    Some((corners, parts)) if !has_gap(&corners) => cells.put(lane, corners, parts),
-                    _ => *alone = true,
-                }
+    #[inline]
+    fn lanes_or_nan(&self, places: &Places) -> [f64; LANES] {
+        let together = match self.voxels() {
+            Voxels::I16(all) => Cells::around(self.grid(), places, all)
+                .filter(|cells| !holds_nothing(&cells.corners))
+                .map(|cells| cells.blended(f64::from)),
+            Voxels::F32(all) => {
+                Cells::around(self.grid(), places, all).map(|cells| cells.blended(f64::from))
             }
-            let mut block = cells.blended(&number);
-            for lane in (0..lanes).filter(|lane| alone[*lane]) {
-                block[lane] = self.sample_voxel_or_nan(at(first + lane));
-            }
-            out.extend_from_slice(&block[..lanes]);
-        }
-        out
+        };
+        together.unwrap_or_else(|| {
+            std::array::from_fn(|lane| self.sample_voxel_or_nan(places.at(lane)))
+        })
     }
 }
 
-impl<T: Copy> Cells<T> {
+impl Field {
+    /// As [`Field::sample_voxel_or_nan`] at several lattice positions, to the
+    /// last digit.
     #[inline]
-    fn put(&mut self, lane: usize, corners: [T; 8], parts: [f64; 3]) {
-        for (all, corner) in self.corners.iter_mut().zip(corners) {
-            all[lane] = corner;
-        }
-        for (all, part) in self.parts.iter_mut().zip(parts) {
-            all[lane] = part;
-        }
+    pub fn lanes_or_nan(&self, places: &Places) -> [f64; LANES] {
+        let together = match self.numbers() {
+            Numbers::F32(all) => {
+                Cells::around(self.grid(), places, all).map(|cells| cells.blended(f64::from))
+            }
+            Numbers::Steps { all, step } => Cells::around(self.grid(), places, all)
+                .map(|cells| cells.blended(|steps| f64::from(f32::from(steps) * step))),
+        };
+        together.unwrap_or_else(|| {
+            std::array::from_fn(|lane| self.sample_voxel_or_nan(places.at(lane)))
+        })
     }
+}
 
-    fn blended(&self, number: &impl Fn(T) -> f64) -> [f64; LANES] {
-        let mut out = [0.0; LANES];
-        for (lane, value) in out.iter_mut().enumerate() {
-            let parts = self.parts.map(|of_axis| of_axis[lane]);
-            *value = blended(|i| number(self.corners[i][lane]), parts);
-        }
-        out
-    }
+/// Whether nothing was measured at a corner.
+#[expect(clippy::needless_bitwise_bool, reason = "a branch would part the lanes")]
+#[inline]
+fn holds_nothing(corners: &[[i16; LANES]; 8]) -> bool {
+    corners.iter().flatten().fold(false, |found, hu| found | (*hu == NOTHING_I16))
 }
 
 #[cfg(test)]
@@ -92,6 +72,7 @@ mod tests {
             .expect("square");
         let hu: Vec<i16> =
             (0..210_i16).map(|i| if i == 66 { NOTHING_I16 } else { i * 37 % 211 }).collect();
+        let depths = hu.iter().map(|hu| 0.01 * f32::from(*hu)).collect();
         let numbers = hu.iter().map(|hu| f32::from(*hu) + 0.25).collect();
         let places = |i: usize| {
             let step = i as f64;
@@ -101,6 +82,17 @@ mod tests {
             let volume = Volume::new(grid.clone(), voxels, None).expect("fits");
             for (i, found) in volume.samples_or_nan(123, places).into_iter().enumerate() {
                 assert_eq!(found.to_bits(), volume.sample_voxel_or_nan(places(i)).to_bits(), "{i}");
+            }
+        }
+        let steps = Numbers::Steps { all: hu, step: 1e-4 };
+        for numbers in [steps, Numbers::F32(depths)] {
+            let field = Field::of(grid.clone(), numbers).expect("fits");
+            for first in (0..123).step_by(LANES) {
+                let found = field.lanes_or_nan(&Places::of(|lane| places(first + lane)));
+                for (lane, found) in found.into_iter().enumerate() {
+                    let alone = field.sample_voxel_or_nan(places(first + lane));
+                    assert_eq!(found.to_bits(), alone.to_bits(), "{first} {lane}");
+                }
             }
         }
     }

@@ -29,14 +29,14 @@ pub(crate) fn interpolate<T: Copy>(
 
 /// Eight voxels, and a place strictly between them.
 #[derive(Clone, Copy)]
-pub(crate) struct Cell {
+struct Cell {
     /// Array position of the voxel of least coordinates.
     first: usize,
     /// From a row and from a slice to the next.
     strides: [usize; 2],
     /// How far from that voxel to the opposite one the place lies, along each
     /// axis.
-    pub(crate) parts: [f64; 3],
+    parts: [f64; 3],
 }
 
 impl Cell {
@@ -44,7 +44,7 @@ impl Cell {
     /// coordinate is whole.
     #[expect(clippy::inline_always, reason = "a place handed over in memory stalls its reading")]
     #[inline(always)]
-    pub(crate) fn between(grid: &Grid, at: VoxelPoint) -> Option<Self> {
+    fn between(grid: &Grid, at: VoxelPoint) -> Option<Self> {
         let [x, y, z] = at.0;
         let (i, j, k) = (floor(x), floor(y), floor(z));
         let parts = [x - i, y - j, z - k];
@@ -65,7 +65,7 @@ impl Cell {
 
     /// The values at the corners, two neighbours at a time.
     #[inline]
-    pub(crate) fn corners<T: Copy>(&self, all: &[T]) -> [T; 8] {
+    fn corners<T: Copy>(&self, all: &[T]) -> [T; 8] {
         let pair = |corner: usize| {
             let first = self.place(corner);
             let both = &all[first..first + 2];
@@ -78,13 +78,13 @@ impl Cell {
 
 /// The number at a place in a cell, of those at its corners.
 #[inline]
-pub(crate) fn blended(corner: impl Fn(usize) -> f64, [p, q, r]: [f64; 3]) -> f64 {
+fn blended(corner: impl Fn(usize) -> f64, [p, q, r]: [f64; 3]) -> f64 {
     let edge = |i: usize| lerp(corner(i), corner(i + 1), p);
     lerp(lerp(edge(0), edge(2), q), lerp(edge(4), edge(6), q), r)
 }
 
 /// Where the parts of a sum are whole numbers: 2^52.
-const WHOLE: f64 = 4_503_599_627_370_496.0;
+pub(crate) const WHOLE: f64 = 4_503_599_627_370_496.0;
 
 /// The whole number at or below a number from 0 to 2^31; without a call, which
 /// `f64::floor` is on plain x86-64.
@@ -101,7 +101,7 @@ fn whole(number: f64) -> usize {
 }
 
 #[inline]
-fn lerp(low: f64, high: f64, part: f64) -> f64 {
+pub(crate) fn lerp(low: f64, high: f64, part: f64) -> f64 {
     low + part * (high - low)
 }
 

@@ -36,6 +36,11 @@ impl<'a> Trace<'a> {
         Self { grid, axis, line }
     }
 
+    /// What a millimetre adds in the lattice; `None` where that is uneven.
+    pub(crate) fn per_mm(&self) -> Option<[f64; 3]> {
+        self.line.map(|[_, per_mm]| per_mm)
+    }
+
     /// The lattice position at a position, mm from the seat.
     #[inline]
     pub(crate) fn at(&self, position_mm: f64) -> VoxelPoint {

@@ -72,6 +72,14 @@ pub fn place_edges(
     placed
 }
 
+/// How far past the envelope's end placing it looks at a profile, mm; at least
+/// that.
+pub(super) fn looks_past_mm(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> f64 {
+    let window = params.edge_window(scene.grid().voxel_step_mm(axis.direction));
+    let plate_mm = PlateLook::of(scene, axis.direction, 0).map_or(0.0, |look| look.reach_mm());
+    window.outwards_mm + window.trusted_mm + plate_mm + 4.0 * params.longest_step_mm
+}
+
 fn refused(fit: Option<Result<PlateFit, FitRefused>>) -> Option<FitRefused> {
     fit.and_then(Result::err)
 }

@@ -13,12 +13,14 @@ mod plate;
 mod profile;
 mod segments;
 mod side_wall;
+mod spokes;
 mod statistics;
 mod trust;
 mod within;
 
 pub use axis::Axis;
 pub use beyond::look_beyond;
+pub(crate) use beyond::{Known, look_beyond_known};
 pub use crossing::{Crossing, cross};
 pub use cylinder::{measure_hu, thread_mean_hu};
 pub(crate) use edge::place_outer;
@@ -60,8 +62,32 @@ pub struct Path {
 /// Positions are mm from the seat. The envelope says where bone is; Hounsfield
 /// units place its two ends to a fraction of a voxel.
 pub fn measure(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Path {
-    let profile = sample_profile(scene, axis, params);
     let crossing = cross(scene, axis, params);
+    let profile = sample_profile(scene, axis, params);
+    with_ends(scene, axis, crossing, profile, params)
+}
+
+/// As [`measure`], to the last digit, with a profile that ends soon after the
+/// bone does; for many directions.
+pub(crate) fn measure_bone(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> Path {
+    let crossing = cross(scene, axis, params);
+    let end_mm = if crossing.enters_mm.is_some() {
+        let seen_to_mm = crossing.leaves_mm.unwrap_or(crossing.seen_to_mm);
+        seen_to_mm + edge::looks_past_mm(scene, axis, params)
+    } else {
+        0.0
+    };
+    let profile = profile::sample_profile_to(scene, axis, end_mm, params);
+    with_ends(scene, axis, crossing, profile, params)
+}
+
+fn with_ends(
+    scene: &Scene<'_>,
+    axis: Axis,
+    crossing: Crossing,
+    profile: Profile,
+    params: &PathParams,
+) -> Path {
     let placed = place_edges(scene, axis, &crossing, &profile, params);
     let PlacedEnds { near, far, .. } = placed;
     let segments = split(scene, axis, [near, far], &crossing, &profile);

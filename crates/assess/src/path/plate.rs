@@ -32,6 +32,11 @@ impl PlateLook {
             voxel_mm: scene.volume.grid().voxel_step_mm(direction),
         })
     }
+
+    /// How far past a face the profile is fitted, mm.
+    pub(super) fn reach_mm(&self) -> f64 {
+        REACH * self.sigma_mm
+    }
 }
 
 /// A cortex as it shows before a fit; depths count inwards, mm.
@@ -80,7 +85,7 @@ pub(super) fn fit(
     look: &PlateLook,
     params: &PathParams,
 ) -> Result<PlateFit, FitRefused> {
-    let reach_mm = REACH * look.sigma_mm;
+    let reach_mm = look.reach_mm();
     let other_hu = params.wobble_hu.max(OTHER_SHARE * (crest.peak_hu - crest.outside_hu));
     let from_mm =
         crest.outer_mm - clear_mm(|d| hu(crest.outer_mm - d), reach_mm, step_mm, other_hu);

@@ -70,7 +70,7 @@ impl Bench<'_> {
     pub(crate) fn objectives(&self, axis: Axis) -> Option<Objectives> {
         let (scene, params) = (self.scene, self.params);
         let judge = &params.robust.judge;
-        let path = path::measure(scene, axis, &judge.path);
+        let path = path::measure_bone(scene, axis, &judge.path);
         let (near, far) = (path.near?, path.far?);
         let policy = &self.plan.policy;
         let length_mm = recommend_length(

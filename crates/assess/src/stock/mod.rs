@@ -23,6 +23,7 @@ use crate::finding::Finding;
 use crate::hole::{Segment, Tissue};
 use crate::length::recommend_length;
 use crate::path::{self, Axis, Path};
+use crate::plain::Plain;
 use crate::scene::Scene;
 use crate::strength::{Held, Reading, estimate_n};
 
@@ -42,7 +43,9 @@ pub fn stock(scene: &Scene<'_>, plan: &Plan, params: &StockParams) -> Result<Sto
     };
     refuse_too_many(plan, params)?;
     let views = views(plan, params);
-    let survey = Survey { scene, blocks: Blocks::of(scene), plan, screw, params };
+    let known =
+        path::Known { blocks: Blocks::of(scene), plain: Plain::of(scene.volume, &params.path) };
+    let survey = Survey { scene, known, plan, screw, params };
     let mut charts: Vec<StockChart> = views
         .iter()
         .map(|view| {
@@ -151,7 +154,7 @@ fn views(plan: &Plan, params: &StockParams) -> Vec<View> {
 /// What every direction is measured with.
 struct Survey<'a> {
     scene: &'a Scene<'a>,
-    blocks: Option<Blocks>,
+    known: path::Known,
     plan: &'a Plan,
     screw: &'a Screw,
     params: &'a StockParams,
@@ -160,7 +163,7 @@ struct Survey<'a> {
 impl Survey<'_> {
     fn cell(&self, axis: Axis) -> StockCell {
         let (scene, params) = (self.scene, self.params);
-        let path = path::measure(scene, axis, &params.path);
+        let path = path::measure_bone(scene, axis, &params.path);
         let policy = &self.plan.policy;
         let length_mm = path.far.and_then(|far| {
             recommend_length(
@@ -177,8 +180,7 @@ impl Survey<'_> {
             length_mm.filter(|_| params.thread).and_then(|mm| self.side_wall_mm(&path, mm));
         let far_mm = path.far.map(|far| far.at_mm);
         let tip_mm = length_mm.or(far_mm).unwrap_or(path.crossing.seen_to_mm);
-        let blocks = self.blocks.as_ref();
-        let beyond = path::look_beyond(scene, blocks, &path, tip_mm, &params.path);
+        let beyond = path::look_beyond_known(scene, &path, tip_mm, &params.path, &self.known);
         StockCell {
             seat: axis.seat,
             direction: axis.direction,
@@ -207,7 +209,7 @@ impl Survey<'_> {
 
     /// As a judged hole's side wall.
     fn side_wall_mm(&self, path: &Path, length_mm: f64) -> Option<f64> {
-        let blocks = self.blocks.as_ref();
+        let blocks = self.known.blocks.as_ref();
         path::side_wall_of(self.scene, blocks, path, self.screw, length_mm, &self.params.path)
             .map(|wall| wall.least_mm)
     }
