@@ -4,7 +4,7 @@ Needs numpy, scipy, pydicom and vtk. Reads a DICOM series (a zip), writes it
 and copies of it as NIfTI, runs `pilothole bone` on each, and measures from
 every vertex of the original's surface the distance to the copy's, and back.
 
-    python tests/peers/copies.py BINARY SERIES.zip PLAN.toml [--half-mm 90]
+    python tests/peers/copies.py BINARY SERIES.zip PLAN.toml [--half-mm 90] [--seed 1]
 
 Copies: half the dose (white noise as strong as the scan's own is added, so
 that the variance doubles; its own noise is the median over soft tissue of the
@@ -136,13 +136,14 @@ def main():
     ask.add_argument("series")
     ask.add_argument("plan")
     ask.add_argument("--half-mm", type=float, default=90.0)
+    ask.add_argument("--seed", type=int, default=1, help="of the noise")
     told = ask.parse_args()
     hu, origin, spacing = read_series(told.series)
     text = open(told.plan).read()
     centre = np.array(json.loads(re.search(r"centre_mm\s*=\s*(\[[^\]]*\])", text).group(1)))
     hu, origin = crop(hu, origin, spacing, centre, told.half_mm)
     noise = own_noise(hu)
-    rng = np.random.default_rng(1)
+    rng = np.random.default_rng(told.seed)
     copies = {
         "half dose": hu + rng.normal(0, noise, hu.shape).astype(np.float32),
         "blur 0.5 mm": ndimage.gaussian_filter(hu, 0.5 / spacing[::-1]),

@@ -63,9 +63,9 @@ impl Blocks {
         let place =
             |at: usize| [at % count[0], at / count[0] % count[1], at / (count[0] * count[1])];
         let has_metal = !scene.metal.is_empty();
-        let found: Vec<(Block, f32)> = (0..count.iter().product())
+        let found: Vec<(Block, f32)> = (0..count[1] * count[2])
             .into_par_iter()
-            .map(|at: usize| Block::of(scene, place(at), has_metal))
+            .flat_map_iter(|at| Block::row_of(scene, [at % count[1], at / count[1]], has_metal))
             .collect();
         let deepest_mm = found.iter().fold(0.0_f32, |most, (_, depth_mm)| most.max(*depth_mm));
         let mut all: Vec<Block> = found
@@ -152,42 +152,67 @@ pub(crate) fn stays_mm(grid: &Grid, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
         .fold(FAR_MM, f64::min)
 }
 
+/// The voxels of a block, those it shares with the next ones too.
+fn voxels_of(grid: &Grid, block: [usize; 3]) -> impl Iterator<Item = [usize; 3]> + use<> {
+    let size = grid.size();
+    let along = |i: usize| EDGE * block[i]..=(EDGE * (block[i] + 1)).min(size[i] - 1);
+    let (columns, rows) = (along(0), along(1));
+    along(2).flat_map(move |k| {
+        let columns = columns.clone();
+        rows.clone().flat_map(move |j| columns.clone().map(move |i| [i, j, k]))
+    })
+}
+
 impl Block {
-    /// A block, and its depth where that and the bone are the same everywhere;
-    /// 0 elsewhere.
-    fn of(scene: &Scene<'_>, block: [usize; 3], has_metal: bool) -> (Self, f32) {
-        let size = scene.grid().size();
-        let from = block.map(|i| EDGE * i);
-        let to: [usize; 3] = std::array::from_fn(|i| (from[i] + EDGE).min(size[i] - 1));
-        let first = scene.grid().offset_of(from);
-        let (label, depth_mm) = (scene.labels.values()[first], scene.field.at(first));
-        let mut found = Self::default();
-        let mut alike = label != 0;
-        let mut mixed = false;
-        for slice in from[2]..=to[2] {
-            for row in from[1]..=to[1] {
-                let start = scene.grid().offset_of([from[0], row, slice]);
-                let voxels = start..=start + to[0] - from[0];
-                let labels = &scene.labels.values()[voxels.clone()];
-                found.bone |= labels.iter().any(|label| *label != 0);
-                for here in labels.iter().copied().filter(|here| *here != 0) {
-                    mixed |= found.only != 0 && found.only != here;
-                    found.only = here;
+    /// The blocks of a row, by its row and slice, each with its depth where that
+    /// and the bone are the same everywhere; 0 elsewhere.
+    fn row_of(scene: &Scene<'_>, [row, slice]: [usize; 2], has_metal: bool) -> Vec<(Self, f32)> {
+        let grid = scene.grid();
+        let [columns, rows, slices] = grid.size();
+        // Of each column: the greatest label, the least and the least but 0, from
+        // which 1 is taken so that 0 comes last.
+        let (mut most, mut least, mut least_of_bone) =
+            (vec![0; columns], vec![u8::MAX; columns], vec![u8::MAX; columns]);
+        for k in EDGE * slice..=(EDGE * (slice + 1)).min(slices - 1) {
+            for j in EDGE * row..=(EDGE * (row + 1)).min(rows - 1) {
+                let start = grid.offset_of([0, j, k]);
+                let labels = &scene.labels.values()[start..start + columns];
+                for (((label, most), least), of_bone) in
+                    labels.iter().zip(&mut most).zip(&mut least).zip(&mut least_of_bone)
+                {
+                    (*most, *least) = ((*most).max(*label), (*least).min(*label));
+                    *of_bone = (*of_bone).min(label.wrapping_sub(1));
                 }
-                alike = alike
-                    && labels.iter().all(|here| *here == label)
-                    && voxels.into_iter().all(|at| scene.field.at(at).total_cmp(&depth_mm).is_eq());
-                found.metal |= has_metal
-                    && (from[0]..=to[0]).any(|column| scene.metal.has([column, row, slice]));
             }
         }
-        if alike {
-            found.deep_in = label;
-        }
-        if mixed {
-            found.only = 0;
-        }
-        (found, if alike { depth_mm } else { 0.0 })
+        let of_columns = |column: usize| {
+            let from = EDGE * column;
+            let all = from..=(from + EDGE).min(columns - 1);
+            let most = most[all.clone()].iter().fold(0, |most, label| *label.max(&most));
+            let lowest = |of: &[u8]| of.iter().fold(u8::MAX, |least, label| *label.min(&least));
+            let only = lowest(&least_of_bone[all.clone()]).wrapping_add(1);
+            let place = [column, row, slice];
+            let deep = (most != 0 && lowest(&least[all]) == most)
+                .then(|| Self::depth_mm(scene, place))
+                .flatten();
+            let block = Self {
+                bone: most != 0,
+                metal: has_metal && voxels_of(grid, place).any(|index| scene.metal.has(index)),
+                deep_in: if deep.is_some() { most } else { 0 },
+                deep_reach: 0,
+                only: if only == most { only } else { 0 },
+            };
+            (block, deep.unwrap_or(0.0))
+        };
+        (0..(columns - 1) / EDGE + 1).map(of_columns).collect()
+    }
+
+    /// The depth at all of a block's voxels, where that is the same.
+    fn depth_mm(scene: &Scene<'_>, block: [usize; 3]) -> Option<f32> {
+        let depth_at = |index| scene.field.at(scene.grid().offset_of(index));
+        let depth_mm = depth_at(block.map(|i| EDGE * i));
+        let alike = |index| depth_at(index).total_cmp(&depth_mm).is_eq();
+        voxels_of(scene.grid(), block).all(alike).then_some(depth_mm)
     }
 }
 

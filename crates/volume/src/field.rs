@@ -36,7 +36,7 @@ pub enum Numbers {
 
 /// The number that so many steps above the least are.
 #[inline]
-fn of_steps(above: u16, least: i16, step: f32) -> f32 {
+pub(crate) fn of_steps(above: u16, least: i16, step: f32) -> f32 {
     (i32::from(above) + i32::from(least)) as f32 * step
 }
 

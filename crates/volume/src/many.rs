@@ -1,6 +1,6 @@
 //! Many trilinear samples at once.
 
-use crate::field::{Field, Numbers};
+use crate::field::{Field, Numbers, of_steps};
 use crate::lanes::{Cells, LANES, Places};
 use crate::space::VoxelPoint;
 use crate::volume::{NOTHING_I16, Volume, Voxels};
@@ -43,8 +43,8 @@ impl Field {
             Numbers::F32(all) => {
                 Cells::around(self.grid(), places, all).map(|cells| cells.blended(f64::from))
             }
-            Numbers::Steps { all, step } => Cells::around(self.grid(), places, all)
-                .map(|cells| cells.blended(|steps| f64::from(f32::from(steps) * step))),
+            Numbers::Steps { above, least, step } => Cells::around(self.grid(), places, above)
+                .map(|cells| cells.blended(|above| f64::from(of_steps(above, *least, *step)))),
         };
         together.unwrap_or_else(|| {
             std::array::from_fn(|lane| self.sample_voxel_or_nan(places.at(lane)))
@@ -84,7 +84,8 @@ mod tests {
                 assert_eq!(found.to_bits(), volume.sample_voxel_or_nan(places(i)).to_bits(), "{i}");
             }
         }
-        let steps = Numbers::Steps { all: hu, step: 1e-4 };
+        let above = hu.iter().map(|hu| hu.wrapping_sub(NOTHING_I16).cast_unsigned()).collect();
+        let steps = Numbers::Steps { above, least: NOTHING_I16, step: 1e-4 };
         for numbers in [steps, Numbers::F32(depths)] {
             let field = Field::of(grid.clone(), numbers).expect("fits");
             for first in (0..123).step_by(LANES) {
