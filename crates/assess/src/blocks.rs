@@ -204,7 +204,7 @@ impl Block {
             };
             (block, deep.unwrap_or(0.0))
         };
-        (0..(columns - 1) / EDGE + 1).map(of_columns).collect()
+        (0..=(columns - 1) / EDGE).map(of_columns).collect()
     }
 
     /// The depth at all of a block's voxels, where that is the same.

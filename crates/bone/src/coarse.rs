@@ -45,6 +45,12 @@ impl Cells {
         std::array::from_fn(|a| index[a] / self.pool[a])
     }
 
+    /// The first column of the cells after those of a column.
+    #[inline]
+    pub(crate) fn next(&self, column: usize) -> usize {
+        (column / self.pool[0] + 1) * self.pool[0]
+    }
+
     /// Array position of a cell.
     #[inline]
     pub(crate) fn position(&self, [x, y, z]: [usize; 3]) -> usize {

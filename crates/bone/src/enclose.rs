@@ -132,7 +132,8 @@ pub(crate) fn enclose(
     let plane = size[0] * size[1];
     let mut states = vec![State::Outside; space.len()];
     let mut percent = vec![0_u8; space.len()];
-    let judge = |place: usize, index: [usize; 3]| {
+    let is_away = |cell: usize| walls.is_wall[cell] == 0 && votes[cell] < OUTSIDE_PERCENT;
+    let judge = |place: usize, index: [usize; 3], cell: usize| {
         let at = patch.grid.offset_of(index);
         if owners[at] == owner {
             return (State::Wall, 100);
@@ -140,12 +141,7 @@ pub(crate) fn enclose(
         if owners[at] != 0 || !patch.hu.is_known(at) {
             return (State::Outside, 0);
         }
-        let cell = walls.holding(index);
-        let (vote, mixed) = (votes[cell], walls.is_wall[cell] == 1);
-        let away = !mixed && vote < OUTSIDE_PERCENT;
-        if away && !may_add {
-            return (State::Outside, 0);
-        }
+        let (vote, mixed, away) = (votes[cell], walls.is_wall[cell] == 1, is_away(cell));
         let state = match prior(index) {
             Prior::Inside => State::Inside,
             Prior::Outside => State::Outside,
@@ -162,8 +158,18 @@ pub(crate) fn enclose(
             for (y, (states, percent)) in rows.enumerate() {
                 let first = z * plane + y * size[0];
                 let [x0, y0, z0] = space.from;
-                for (x, (state, percent)) in states.iter_mut().zip(percent).enumerate() {
-                    (*state, *percent) = judge(first + x, [x0 + x, y0 + y, z0 + z]);
+                let mut from = 0;
+                while from < size[0] {
+                    let cell = walls.holding([x0 + from, y0 + y, z0 + z]);
+                    let to = size[0].min(cells.next(x0 + from) - x0);
+                    // A cell without a wall of this bone that it does not enclose
+                    // is outside, as all is at first.
+                    let left = if may_add || !is_away(cell) { from..to } else { 0..0 };
+                    left.for_each(|x| {
+                        let index = [x0 + x, y0 + y, z0 + z];
+                        (states[x], percent[x]) = judge(first + x, index, cell);
+                    });
+                    from = to;
                 }
             }
         },

@@ -54,10 +54,7 @@ impl<'a> Hu<'a> {
     /// HU at a position in the region's array; NaN where nothing was measured.
     #[inline]
     pub(crate) fn at(&self, at: usize) -> f32 {
-        match self.stored(at) {
-            NOTHING_I16 => f32::NAN,
-            hu => f32::from(hu),
-        }
+        whole_or_nan(self.stored(at))
     }
 
     /// Whether a voxel was measured.
@@ -76,6 +73,12 @@ impl<'a> Hu<'a> {
         };
         self.all[self.starts[row] + at - row * self.columns]
     }
+}
+
+/// HU as kept in a row; NaN where nothing was measured.
+#[inline]
+pub(crate) fn whole_or_nan(hu: i16) -> f32 {
+    if hu == NOTHING_I16 { f32::NAN } else { f32::from(hu) }
 }
 
 fn whole(hu: f32) -> i16 {

@@ -5,7 +5,7 @@ use std::ops::RangeInclusive;
 use pilothole_volume::{Grid, Mask, Offset, PatientPoint, Region, Volume, VoxelPoint};
 use rayon::prelude::*;
 
-use crate::hu::Hu;
+use crate::hu::{Hu, whole_or_nan};
 
 /// HU of a region, and where its voxels lie.
 pub(crate) struct Patch<'a> {
@@ -66,22 +66,19 @@ impl<'a> Patch<'a> {
             base[axis] = (voxel[axis] as usize).min(last.saturating_sub(1));
             part[axis] = (voxel[axis] - base[axis] as f64) as f32;
         }
-        let strides = self.strides();
-        let start = base[0] + base[1] * strides[1] + base[2] * strides[2];
+        let weights = part.map(|part| [1.0 - part, part]);
         let mut sum = 0.0;
-        for corner in 0..8_usize {
-            let mut weight = 1.0;
-            let mut from = start;
-            for axis in 0..3 {
-                if corner >> axis & 1 == 1 {
-                    weight *= part[axis];
-                    from += strides[axis];
-                } else {
-                    weight *= 1.0 - part[axis];
-                }
+        for corner in 0..4_usize {
+            let (up, across) = (corner >> 1, corner & 1);
+            if weights[1][across] <= 0.0 || weights[2][up] <= 0.0 {
+                continue;
             }
-            if weight > 0.0 {
-                sum += weight * self.hu.at(from);
+            let row = self.hu.row((base[2] + up) * self.size[1] + base[1] + across);
+            for along in 0..2 {
+                let weight = weights[0][along] * weights[1][across] * weights[2][up];
+                if weight > 0.0 {
+                    sum += weight * whole_or_nan(row[base[0] + along]);
+                }
             }
         }
         sum.is_finite().then_some(sum)
