@@ -20,6 +20,7 @@ use crate::hints::hints_of;
 use crate::labels_file::labels_nii_gz;
 use crate::params::CaseParams;
 use crate::plan_file::read_plan;
+use crate::records::bone_finding;
 
 /// Find the bones of a whole scan and write `labels.nii.gz`, `bones.json` and
 /// one surface a bone; answers with what `bones.json` holds.
@@ -219,8 +220,20 @@ fn surface_row(surface: &ClosedSurface) -> Value {
 }
 
 fn whole(bones: &Bones, cortex: Option<&CortexModel>, rows: &[Value]) -> String {
-    let findings: Vec<Value> =
-        bones.findings.iter().map(|finding| json!({"code": finding.code()})).collect();
+    let findings: Vec<Value> = bones
+        .findings
+        .iter()
+        .filter_map(|finding| bone_finding(bones, finding, None))
+        .map(|finding| {
+            json!({
+                "code": finding.code,
+                "text": finding.text,
+                "measured": finding.measured,
+                "limit": finding.limit,
+                "unit": finding.unit,
+            })
+        })
+        .collect();
     let all = json!({
         "schema": "pilothole/bones/1",
         "caution": pilothole_report::CAUTION,

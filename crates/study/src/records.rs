@@ -2,7 +2,7 @@
 
 use pilothole_assess::Finding;
 use pilothole_bone::density::shift_to_120;
-use pilothole_bone::{BoneFinding, BoneName};
+use pilothole_bone::{BoneFinding, BoneName, Bones};
 use pilothole_intake::Intake;
 use pilothole_report::{BandRecord, BoneRecord, BonesRecord, ScanRecord, SurfaceRecord};
 use pilothole_surface::ClosedSurface;
@@ -108,7 +108,7 @@ pub(crate) fn findings_of_scan(prepared: &Prepared, hip: BoneName) -> Vec<Findin
         .findings
         .iter()
         .filter(|finding| !known.contains(&finding.code()))
-        .filter_map(|finding| bone_finding(prepared, finding, hip));
+        .filter_map(|finding| bone_finding(&prepared.bones, finding, Some(hip)));
     scan.chain(bones).chain(of_numbers(prepared)).collect()
 }
 
@@ -161,7 +161,7 @@ pub(crate) fn named(prepared: &Prepared, mut finding: Finding) -> Finding {
         && let Some((label, rest)) = rest.split_once(' ')
         && let Ok(label) = label.trim_end_matches(',').parse::<u8>()
     {
-        let name = sentence(&name_of(prepared, label));
+        let name = sentence(&name_of(&prepared.bones, label));
         finding.text = format!("{} {rest}", name.trim_end_matches('.'));
     }
     finding
@@ -176,9 +176,8 @@ fn sentence(text: &str) -> String {
     format!("{first}{rest}{end}")
 }
 
-fn name_of(prepared: &Prepared, label: u8) -> String {
-    prepared
-        .bones
+fn name_of(bones: &Bones, label: u8) -> String {
+    bones
         .records
         .iter()
         .find(|record| record.label == label)
@@ -186,7 +185,13 @@ fn name_of(prepared: &Prepared, label: u8) -> String {
         .map_or_else(|| format!("bone {label}"), |name| name.as_str().replace('-', " "))
 }
 
-fn bone_finding(prepared: &Prepared, finding: &BoneFinding, hip: BoneName) -> Option<Finding> {
+/// What a reader is told of a finding about bones; of bones that touch only
+/// what touches a hip bone, where that is given.
+pub(crate) fn bone_finding(
+    bones: &Bones,
+    finding: &BoneFinding,
+    hip: Option<BoneName>,
+) -> Option<Finding> {
     let code = finding.code();
     let plain = |text: String| Finding::new(code, text);
     Some(match finding {
@@ -211,20 +216,24 @@ fn bone_finding(prepared: &Prepared, finding: &BoneFinding, hip: BoneName) -> Op
             side_word(*side)
         ))
         .measured(*apart_mm, Some(*limit_mm), "mm"),
+        BoneFinding::SacroiliacNotResolved { side } => plain(format!(
+            "The {} sacroiliac joint does not show, or lies outside the region; the border between hip bone and sacrum there is a guess.",
+            side_word(*side)
+        )),
         BoneFinding::SpineInSacrum { above_mm, limit_mm } => plain(
             "What is named sacrum reaches higher than one: lumbar vertebrae are part of it."
                 .to_owned(),
         )
         .measured(*above_mm, Some(*limit_mm), "mm"),
         BoneFinding::Touching { label, other, area_mm2 } => {
-            let hip = prepared.bones.named(hip).map(|record| record.label);
-            if hip.is_none_or(|hip| hip != *label && hip != *other) {
+            let of_hip = |name| bones.named(name).map(|record| record.label);
+            if hip.is_some_and(|hip| of_hip(hip).is_none_or(|own| own != *label && own != *other)) {
                 return None;
             }
             plain(format!(
                 "{} and {} touch without a gap.",
-                sentence(&name_of(prepared, *label)).trim_end_matches('.'),
-                name_of(prepared, *other)
+                sentence(&name_of(bones, *label)).trim_end_matches('.'),
+                name_of(bones, *other)
             ))
             .measured(*area_mm2, Some(0.0), "mm2")
         }

@@ -392,7 +392,7 @@ fn findings(holes: &[RefinedHole], complete: bool) -> Vec<Finding> {
             ),
             RefineReason::Blocked => Finding::new(
                 "refine.blocked",
-                "No drill gets to the planned direction, nor to another within reach that holds a screw.",
+                "No drill gets to the planned direction, nor to any other that was looked at and holds a screw.",
             )
             .measured(hole.tried as f64, None, "1"),
             _ => continue,
