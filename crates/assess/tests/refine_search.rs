@@ -287,6 +287,39 @@ fn directions_that_no_drill_reaches_are_not_proposed() {
     assert_eq!(found.findings[0].code, "refine.blocked");
 }
 
+/// Open within 0.4° of one direction, less than the first look's spacing.
+struct Slit(Direction);
+
+impl Corridors for Slit {
+    fn reaches(&self, _hole: usize, _seat: PatientPoint, direction: Direction) -> bool {
+        direction.angle_rad(self.0) < 0.4_f64.to_radians()
+    }
+
+    fn nearest_free(&self, _seat: PatientPoint, _direction: Direction) -> Option<Direction> {
+        Some(self.0)
+    }
+}
+
+#[test]
+fn a_corridor_narrower_than_the_first_look_is_found() {
+    let planned = [-0.1, 0.0, 1.0];
+    let slit = Direction::along(Offset(planned))
+        .map(|into| Slit(into.tilted(7.3_f64.to_radians(), 0.9)))
+        .expect("a direction");
+    let hole = |swivel: &'static str| {
+        block_with(&[Drilled { seat: [0.0, 0.0, -21.0], direction: planned, more: swivel }])
+    };
+    let stop = AtomicBool::new(false);
+    let (body, plan) = hole("swivel_deg = 12.0\n");
+    let found = refine(&body.scene(), &plan, &erring(16), &slit, &stop);
+    assert_eq!(found.holes[0].reason, RefineReason::OpensCorridor);
+    assert!(slit.reaches(0, plan.holes[0].seat, found.plan.holes[0].direction));
+    // Past the swivel it is of no use.
+    let (body, plan) = hole("swivel_deg = 6.0\n");
+    let found = refine(&body.scene(), &plan, &erring(16), &slit, &stop);
+    assert_eq!(found.holes[0].reason, RefineReason::Blocked);
+}
+
 #[test]
 fn a_seat_moves_on_its_surface_and_no_further_than_allowed() {
     // Deep bone lies beside the planned seat; the direction is fixed.

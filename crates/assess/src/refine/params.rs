@@ -53,6 +53,12 @@ impl RefineParams {
 pub trait Corridors: Sync {
     /// Whether a drill reaches a hole's seat along a direction into bone.
     fn reaches(&self, hole: usize, seat: PatientPoint, direction: Direction) -> bool;
+
+    /// The direction nearest to a blocked one in which a drill is free, where
+    /// one is known.
+    fn nearest_free(&self, _seat: PatientPoint, _direction: Direction) -> Option<Direction> {
+        None
+    }
 }
 
 /// Nothing does.

@@ -8,6 +8,9 @@ use super::candidate::{Bench, Look, Tried};
 use super::place::Place;
 use crate::stock::disc;
 
+/// Step from where a blocked drill is first free outwards, rad: 0.5°.
+const PAST_RAD: f64 = 0.008_726_646_259_971_648;
+
 /// What a search found.
 pub(crate) struct Found {
     /// At the planned place.
@@ -52,7 +55,11 @@ pub(crate) fn search(bench: &Bench<'_>) -> Found {
     if bench.reach.is_fixed() {
         return found;
     }
-    let (first, looked) = all_of(bench, &first_look(bench));
+    let mut places = first_look(bench);
+    if !open {
+        places.extend(past_the_block(bench));
+    }
+    let (first, looked) = all_of(bench, &places);
     found.looked.add(looked);
     found.tried.extend(first);
     for start in starts(bench, &found.tried) {
@@ -82,6 +89,27 @@ fn first_look(bench: &Bench<'_>) -> Vec<Place> {
         }
     }
     places.iter().map(|place| reach.held(*place)).collect()
+}
+
+/// Places on the way from where a blocked drill is first free to the edge of the
+/// swivel: a corridor may be narrower than the first look's spacing.
+fn past_the_block(bench: &Bench<'_>) -> Vec<Place> {
+    let reach = &bench.reach;
+    let planned = reach.axis(Place::default());
+    let free = planned.and_then(|axis| bench.corridors.nearest_free(axis.seat, axis.direction));
+    let Some((axis, free)) = planned.zip(free) else { return Vec::new() };
+    let least_rad = axis.direction.angle_rad(free);
+    let (u, v) = axis.direction.across();
+    let (sin, cos) = free.dot(v).atan2(free.dot(u)).sin_cos();
+    let steps = ((reach.swivel_rad - least_rad) / PAST_RAD).ceil();
+    if steps < 0.0 {
+        return Vec::new();
+    }
+    let place = |step: u32| {
+        let tilt = (least_rad + f64::from(step) * PAST_RAD).min(reach.swivel_rad);
+        reach.held(Place { tilt_rad: [tilt * cos, tilt * sin], slide_mm: [0.0; 2] })
+    };
+    (0..=steps as u32).map(place).collect()
 }
 
 /// Those that hold a screw, and how many were looked at; after a stop the rest

@@ -7,6 +7,7 @@ use super::params::Corridors;
 use crate::hole::HoleResult;
 use crate::scene::Scene;
 use crate::set::SetParams;
+use crate::set::access;
 use crate::set::corridor::{Corridor, Surroundings};
 
 /// Corridors by the rules of [`crate::set::judge_set`]: clear of the bones that
@@ -36,5 +37,9 @@ impl<'a> DrillWays<'a> {
 impl Corridors for DrillWays<'_> {
     fn reaches(&self, _hole: usize, seat: PatientPoint, direction: Direction) -> bool {
         Corridor::new(seat, direction, &self.around).is_clear(&self.around)
+    }
+
+    fn nearest_free(&self, seat: PatientPoint, direction: Direction) -> Option<Direction> {
+        access::free(seat, direction, 0.0, &self.around).map(|freeing| freeing.direction)
     }
 }

@@ -1,7 +1,7 @@
 //! Whether a drill gets to each hole, and what frees it where it does not.
 
 use pilothole_plan::Plan;
-use pilothole_volume::Direction;
+use pilothole_volume::{Direction, PatientPoint};
 use rayon::prelude::*;
 
 use super::convex::frame_about;
@@ -23,7 +23,8 @@ fn judge_one(plan: &Plan, result: &HoleResult, around: &Surroundings<'_>) -> Acc
     let hole = &plan.holes[result.hole];
     let corridor = Corridor::new(result.seat, result.direction, around);
     let blocks = corridor.blocks(around);
-    let frees = if blocks.is_empty() { None } else { free(result, hole.swivel_rad, around) };
+    let free = || free(result.seat, result.direction, hole.swivel_rad, around);
+    let frees = if blocks.is_empty() { None } else { free() };
     let way = corridor.way_out(around);
     let (unseen_mm, aside) = corridor.unseen_and_aside(around);
     let incidence_rad = result.near.and_then(|near| near.incidence_rad);
@@ -69,9 +70,13 @@ const SAME_TILT_RAD: f64 = 1e-6;
 /// Halvings of that step between blocked and free.
 const HALVINGS: u8 = 10;
 
-/// The least tilt that frees a drill.
-fn free(result: &HoleResult, swivel_rad: f64, around: &Surroundings<'_>) -> Option<Freeing> {
-    let into = result.direction;
+/// The least tilt that frees a drill on its way `into` bone.
+pub(crate) fn free(
+    seat: PatientPoint,
+    into: Direction,
+    swivel_rad: f64,
+    around: &Surroundings<'_>,
+) -> Option<Freeing> {
     let first = around.wound.map_or(around.reference, |(axis, _)| axis);
     // A drill tilts towards the wound when its direction tilts away from it.
     let (u, v) = frame_about(into, -first.offset(), -around.reference.offset());
@@ -81,8 +86,7 @@ fn free(result: &HoleResult, swivel_rad: f64, around: &Surroundings<'_>) -> Opti
         let (sin_tilt, cos_tilt) = tilt.sin_cos();
         Direction::along(into * cos_tilt + (u * cos + v * sin) * sin_tilt).unwrap_or(into)
     };
-    let is_clear =
-        |direction: Direction| Corridor::new(result.seat, direction, around).is_clear(around);
+    let is_clear = |direction: Direction| Corridor::new(seat, direction, around).is_clear(around);
     let levels = (around.params.widest_tilt_rad / TILT_STEP_RAD).floor() as usize;
     for level in 1..=levels {
         let tilt = level as f64 * TILT_STEP_RAD;

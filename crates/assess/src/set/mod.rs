@@ -2,7 +2,7 @@
 //! share a guide, in which order to fill, does the set hold, where the hip
 //! comes to lie, what to order.
 
-mod access;
+pub(crate) mod access;
 pub mod beam;
 mod body;
 pub mod cases;
