@@ -43,6 +43,8 @@ pub(super) struct Owner {
     pub(super) cell: [u32; 2],
     /// Number of the vertex in its layer.
     pub(super) vertex: u32,
+    /// Its margin.
+    pub(super) margin: f32,
 }
 
 impl Default for Batch {

@@ -2,10 +2,10 @@
 
 use pilothole_volume::{Grid, Offset, PatientPoint, VoxelPoint};
 
-use super::MARGIN;
 use super::batch::{Batch, Owner};
 use super::cell::crossed_edges;
 use super::contour;
+use super::margin_of;
 use super::method::Placement;
 use super::place::{Intricate, Scene, View, edges_of_sheet};
 use super::samples::Samples;
@@ -62,10 +62,10 @@ impl Placing {
     }
 
     /// - `cell`: its column and row.
-    /// - `local`: in its unit cube; kept [`MARGIN`] away from the sides.
+    /// - `local`: in its unit cube; kept `margin` away from the sides.
     #[inline]
-    fn place(&self, cell: [u32; 2], local: [f32; 3]) -> [f64; 3] {
-        let [column, row, height] = local.map(|c| f64::from(between(c, MARGIN, 1.0 - MARGIN)));
+    fn place(&self, cell: [u32; 2], local: [f32; 3], margin: f32) -> [f64; 3] {
+        let [column, row, height] = local.map(|c| f64::from(between(c, margin, 1.0 - margin)));
         let (column, row) = (f64::from(cell[0]) + column, f64::from(cell[1]) + row);
         let [a, b, c] = self.steps;
         std::array::from_fn(|n| self.corner.0[n] + a.0[n] * column + b.0[n] * row + c.0[n] * height)
@@ -139,7 +139,7 @@ impl Layer {
     ) {
         let view = scene.view(cell, inside);
         let edges = crossed_edges(inside);
-        self.add_sheet(scene.placement, placing, cell, (&view, edges), false);
+        self.add_sheet(scene.placement, placing, (cell, margin_of(0)), (&view, edges), false);
         if !view.is_measured {
             self.unmeasured += scene.unmeasured(cell, &view.heights, edges);
         }
@@ -162,14 +162,16 @@ impl Layer {
         let shares_cell = found.sheets.count > 1;
         for sheet in 0..found.sheets.count {
             let edges = edges_of_sheet(&found.sheets, inside, sheet);
-            self.add_sheet(scene.placement, placing, cell, (&view, edges), shares_cell);
+            let own = (cell, margin_of(u32::from(sheet)));
+            self.add_sheet(scene.placement, placing, own, (&view, edges), shares_cell);
         }
         for axis in (0..3).filter(|a| found.strips_on >> a & 1 == 1) {
             for strip in 0..2 {
                 let [a, b] = found.sheets.strip_edges(2 * axis + 1, strip);
                 let (a, b) = (crossing(heights, a as usize), crossing(heights, b as usize));
                 let middle = std::array::from_fn(|n| 0.5 * (a[n] + b[n]));
-                self.vertices.push(placing.place([cell[0] as u32, cell[1] as u32], middle));
+                let margin = margin_of(self.first + self.vertices.len() as u32 - first);
+                self.vertices.push(placing.place([cell[0] as u32, cell[1] as u32], middle, margin));
             }
         }
         if !view.is_measured {
@@ -183,7 +185,7 @@ impl Layer {
         &mut self,
         placement: Placement,
         placing: &Placing,
-        cell: [usize; 3],
+        (cell, margin): ([usize; 3], f32),
         (view, edges): (&View, u16),
         shares_cell: bool,
     ) {
@@ -192,14 +194,14 @@ impl Layer {
         if placement == Placement::Planes {
             let around = view.around.as_ref();
             let local = contour::place(&Sheet { heights, around, edges, shares_cell });
-            self.vertices.push(placing.place(cell, local));
+            self.vertices.push(placing.place(cell, local, margin));
             return;
         }
         // A cell's bending says little of one of its sheets.
         let bends = if shares_cell { [f32::NAN; 3] } else { view.bends };
         let vertex = self.vertices.len() as u32;
         self.vertices.push([0.0; 3]);
-        self.batch.push(heights, bends, edges, Owner { cell, vertex });
+        self.batch.push(heights, bends, edges, Owner { cell, vertex, margin });
         if self.batch.is_full() {
             self.place_batch(placing);
         }
@@ -207,7 +209,7 @@ impl Layer {
 
     fn place_batch(&mut self, placing: &Placing) {
         for (owner, local) in self.batch.place() {
-            self.vertices[owner.vertex as usize] = placing.place(owner.cell, local);
+            self.vertices[owner.vertex as usize] = placing.place(owner.cell, local, owner.margin);
         }
     }
 
