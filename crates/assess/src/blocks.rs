@@ -1,14 +1,13 @@
 //! What blocks of a region's voxels hold, so that looks whose answer is known
 //! need not be taken.
 
-use pilothole_volume::{Grid, VoxelPoint};
-use rayon::prelude::*;
+use std::ops::RangeInclusive;
 
+use pilothole_volume::VoxelPoint;
+
+use crate::block_grid::{BlockGrid, EDGE};
 use crate::reach::reaches;
 use crate::scene::Scene;
-
-/// Voxels from one block to the next.
-pub(crate) const EDGE: usize = 4;
 
 /// What is known of [`Scene::depth_in_voxel_or_nan`] at a position.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -26,12 +25,10 @@ pub(crate) enum Known {
     Nothing,
 }
 
-/// The region of a scene in blocks; a block holds every voxel that a look
-/// within it can read, so neighbours share their faces.
+/// The region of a scene in blocks.
 #[derive(Clone, Debug)]
 pub struct Blocks {
-    grid: Grid,
-    count: [usize; 3],
+    grid: BlockGrid,
     all: Vec<Block>,
     /// The depth in blocks that lie deep in a bone.
     deepest_mm: f32,
@@ -52,21 +49,14 @@ struct Block {
 }
 
 impl Blocks {
-    /// Sum up a scene; `None` where slices are uneven, since lines in the
-    /// patient are not straight in the lattice then.
+    /// Sum up a scene; `None` where slices are uneven.
     pub fn of(scene: &Scene<'_>) -> Option<Self> {
-        let grid = scene.grid();
-        if grid.slice_places().is_some() {
-            return None;
-        }
-        let count = grid.size().map(|voxels| (voxels - 1) / EDGE + 1);
+        let grid = BlockGrid::of(scene.grid())?;
+        let count = grid.count();
         let place =
             |at: usize| [at % count[0], at / count[0] % count[1], at / (count[0] * count[1])];
         let has_metal = !scene.metal.is_empty();
-        let found: Vec<(Block, f32)> = (0..count[1] * count[2])
-            .into_par_iter()
-            .flat_map_iter(|at| Block::row_of(scene, [at % count[1], at / count[1]], has_metal))
-            .collect();
+        let found = grid.by_rows(|row| Block::row_of(scene, &grid, row, has_metal));
         let deepest_mm = found.iter().fold(0.0_f32, |most, (_, depth_mm)| most.max(*depth_mm));
         let mut all: Vec<Block> = found
             .into_iter()
@@ -85,7 +75,7 @@ impl Blocks {
         for (block, reach) in all.iter_mut().zip(reaches(count, &deep)) {
             block.deep_reach = reach;
         }
-        Some(Self { grid: grid.clone(), count, all, deepest_mm })
+        Some(Self { grid, all, deepest_mm })
     }
 
     /// Whether the depth in any bone can be above 0 at a lattice position;
@@ -121,104 +111,72 @@ impl Blocks {
     #[inline]
     pub(crate) fn bare_mm(&self, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
         let bare = self.around(at).is_some_and(|block| !block.bone && !block.metal);
-        if bare { stays_mm(&self.grid, at, per_mm) } else { 0.0 }
+        if bare { self.grid.stays_mm(at, per_mm) } else { 0.0 }
     }
 
     #[inline]
     fn around(&self, at: VoxelPoint) -> Option<&Block> {
-        if !self.grid.holds(at) {
-            return None;
-        }
-        // Signed and of 32 bits: one instruction each.
-        let [column, row, slice] = at.0.map(|place| place as i32 as usize / EDGE);
-        self.all.get((slice * self.count[1] + row) * self.count[0] + column)
+        self.all.get(self.grid.at(at)?)
     }
-}
-
-/// Further than any path leads, mm.
-const FAR_MM: f64 = 1e3;
-
-/// How far from a lattice position a line that leads `per_mm` voxels a
-/// millimetre stays in the block there, and in the lattice, mm.
-#[inline]
-pub(crate) fn stays_mm(grid: &Grid, at: VoxelPoint, per_mm: [f64; 3]) -> f64 {
-    let size = grid.size();
-    (0..3)
-        .map(|i| {
-            let before = at.0[i] as i32 as usize / EDGE * EDGE;
-            let end = if per_mm[i] > 0.0 { (before + EDGE).min(size[i] - 1) } else { before };
-            if per_mm[i].abs() > 0.0 { (end as f64 - at.0[i]) / per_mm[i] } else { FAR_MM }
-        })
-        .fold(FAR_MM, f64::min)
-}
-
-/// The voxels of a block, those it shares with the next ones too.
-fn voxels_of(grid: &Grid, block: [usize; 3]) -> impl Iterator<Item = [usize; 3]> + use<> {
-    let size = grid.size();
-    let along = |i: usize| EDGE * block[i]..=(EDGE * (block[i] + 1)).min(size[i] - 1);
-    let (columns, rows) = (along(0), along(1));
-    along(2).flat_map(move |k| {
-        let columns = columns.clone();
-        rows.clone().flat_map(move |j| columns.clone().map(move |i| [i, j, k]))
-    })
 }
 
 impl Block {
     /// The blocks of a row, by its row and slice, each with its depth where that
     /// and the bone are the same everywhere; 0 elsewhere.
-    fn row_of(scene: &Scene<'_>, [row, slice]: [usize; 2], has_metal: bool) -> Vec<(Self, f32)> {
-        let grid = scene.grid();
-        let [columns, rows, slices] = grid.size();
+    fn row_of(
+        scene: &Scene<'_>,
+        grid: &BlockGrid,
+        row: [usize; 2],
+        has_metal: bool,
+    ) -> Vec<(Self, f32)> {
+        let columns = scene.grid().size()[0];
         // Of each column: the greatest label, the least and the least but 0, from
         // which 1 is taken so that 0 comes last.
         let (mut most, mut least, mut least_of_bone) =
             (vec![0; columns], vec![u8::MAX; columns], vec![u8::MAX; columns]);
-        for k in EDGE * slice..=(EDGE * (slice + 1)).min(slices - 1) {
-            for j in EDGE * row..=(EDGE * (row + 1)).min(rows - 1) {
-                let start = grid.offset_of([0, j, k]);
-                let labels = &scene.labels.values()[start..start + columns];
-                for (((label, most), least), of_bone) in
-                    labels.iter().zip(&mut most).zip(&mut least).zip(&mut least_of_bone)
-                {
-                    (*most, *least) = ((*most).max(*label), (*least).min(*label));
-                    *of_bone = (*of_bone).min(label.wrapping_sub(1));
-                }
+        for start in grid.starts(row) {
+            let labels = &scene.labels.values()[start..start + columns];
+            for (((label, most), least), of_bone) in
+                labels.iter().zip(&mut most).zip(&mut least).zip(&mut least_of_bone)
+            {
+                (*most, *least) = ((*most).max(*label), (*least).min(*label));
+                *of_bone = (*of_bone).min(label.wrapping_sub(1));
             }
         }
-        let of_columns = |column: usize| {
-            let from = EDGE * column;
-            let all = from..=(from + EDGE).min(columns - 1);
+        let of_columns = |(column, all): (usize, RangeInclusive<usize>)| {
             let most = most[all.clone()].iter().fold(0, |most, label| *label.max(&most));
             let lowest = |of: &[u8]| of.iter().fold(u8::MAX, |least, label| *label.min(&least));
             let only = lowest(&least_of_bone[all.clone()]).wrapping_add(1);
-            let place = [column, row, slice];
+            let place = [column, row[0], row[1]];
             let deep = (most != 0 && lowest(&least[all]) == most)
-                .then(|| Self::depth_mm(scene, place))
+                .then(|| Self::depth_mm(scene, grid, place))
                 .flatten();
             let block = Self {
                 bone: most != 0,
-                metal: has_metal && voxels_of(grid, place).any(|index| scene.metal.has(index)),
+                metal: has_metal && grid.voxels(place).any(|index| scene.metal.has(index)),
                 deep_in: if deep.is_some() { most } else { 0 },
                 deep_reach: 0,
                 only: if only == most { only } else { 0 },
             };
             (block, deep.unwrap_or(0.0))
         };
-        (0..=(columns - 1) / EDGE).map(of_columns).collect()
+        grid.columns().enumerate().map(of_columns).collect()
     }
 
     /// The depth at all of a block's voxels, where that is the same.
-    fn depth_mm(scene: &Scene<'_>, block: [usize; 3]) -> Option<f32> {
+    fn depth_mm(scene: &Scene<'_>, grid: &BlockGrid, block: [usize; 3]) -> Option<f32> {
         let depth_at = |index| scene.field.at(scene.grid().offset_of(index));
         let depth_mm = depth_at(block.map(|i| EDGE * i));
         let alike = |index| depth_at(index).total_cmp(&depth_mm).is_eq();
-        voxels_of(scene.grid(), block).all(alike).then_some(depth_mm)
+        grid.voxels(block).all(alike).then_some(depth_mm)
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use pilothole_volume::{Direction, Field, Labels, Mask, Numbers, PatientPoint, Volume, Voxels};
+    use pilothole_volume::{
+        Direction, Field, Grid, Labels, Mask, Numbers, PatientPoint, Volume, Voxels,
+    };
 
     use super::*;
 

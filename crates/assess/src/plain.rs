@@ -1,17 +1,17 @@
 //! Where a scan is known to hold tissue alone, or air alone, so that a look for
 //! metal, skin or its end need not be taken.
 
-use pilothole_volume::{Grid, NOTHING_I16, Volume, VoxelPoint, Voxels};
-use rayon::prelude::*;
+use std::ops::RangeInclusive;
 
-use crate::blocks::{EDGE, stays_mm};
+use pilothole_volume::{NOTHING_I16, Volume, VoxelPoint, Voxels};
+
+use crate::block_grid::BlockGrid;
 use crate::params::PathParams;
 
-/// A scan in blocks; a block holds every voxel that a look within it can read.
+/// A scan in blocks.
 #[derive(Clone, Debug)]
 pub(crate) struct Plain {
-    grid: Grid,
-    count: [usize; 3],
+    grid: BlockGrid,
     all: Vec<Kind>,
 }
 
@@ -29,53 +29,40 @@ pub(crate) enum Kind {
 
 impl Plain {
     /// Sum up a scan of whole numbers; `None` for others, and where slices are
-    /// uneven, since lines in the patient are not straight in the lattice then.
+    /// uneven.
     pub(crate) fn of(volume: &Volume, params: &PathParams) -> Option<Self> {
-        let (grid, Voxels::I16(all)) = (volume.grid(), volume.voxels()) else { return None };
-        if grid.slice_places().is_some() {
-            return None;
-        }
-        let count = grid.size().map(|voxels| (voxels - 1) / EDGE + 1);
-        let all = (0..count[1] * count[2])
-            .into_par_iter()
-            .flat_map_iter(|row| row_of_blocks(grid, all, [row % count[1], row / count[1]], params))
-            .collect();
-        Some(Self { grid: grid.clone(), count, all })
+        let Voxels::I16(all) = volume.voxels() else { return None };
+        let grid = BlockGrid::of(volume.grid())?;
+        let columns = volume.grid().size()[0];
+        let all = grid.by_rows(|row| row_of_blocks(&grid, (all, columns), row, params));
+        Some(Self { grid, all })
     }
 
     /// What lies around a lattice position, and how far it goes on along a line
     /// that leads `per_mm` voxels a millimetre, mm.
     #[inline]
     pub(crate) fn around(&self, at: VoxelPoint, per_mm: [f64; 3]) -> (Kind, f64) {
-        if !self.grid.holds(at) {
+        let Some(kind) = self.grid.at(at).map(|block| self.all[block]) else {
             return (Kind::Any, 0.0);
-        }
-        let [column, row, slice] = at.0.map(|place| place as i32 as usize / EDGE);
-        let kind = self.all[(slice * self.count[1] + row) * self.count[0] + column];
-        (kind, if kind == Kind::Any { 0.0 } else { stays_mm(&self.grid, at, per_mm) })
+        };
+        (kind, if kind == Kind::Any { 0.0 } else { self.grid.stays_mm(at, per_mm) })
     }
 }
 
 /// A row of blocks, by its row and slice.
 fn row_of_blocks(
-    grid: &Grid,
-    all: &[i16],
-    [row, slice]: [usize; 2],
+    grid: &BlockGrid,
+    (all, columns): (&[i16], usize),
+    row: [usize; 2],
     params: &PathParams,
 ) -> Vec<Kind> {
-    let [columns, rows, slices] = grid.size();
     let (mut low, mut high) = (vec![i16::MAX; columns], vec![i16::MIN; columns]);
-    for k in EDGE * slice..=(EDGE * (slice + 1)).min(slices - 1) {
-        for j in EDGE * row..=(EDGE * (row + 1)).min(rows - 1) {
-            let start = grid.offset_of([0, j, k]);
-            for ((hu, low), high) in all[start..start + columns].iter().zip(&mut low).zip(&mut high)
-            {
-                (*low, *high) = ((*low).min(*hu), (*high).max(*hu));
-            }
+    for start in grid.starts(row) {
+        for ((hu, low), high) in all[start..start + columns].iter().zip(&mut low).zip(&mut high) {
+            (*low, *high) = ((*low).min(*hu), (*high).max(*hu));
         }
     }
-    let kind = |from: usize| {
-        let voxels = from..=(from + EDGE).min(columns - 1);
+    let kind = |voxels: RangeInclusive<usize>| {
         let low = low[voxels.clone()].iter().copied().fold(i16::MAX, i16::min);
         let high = high[voxels].iter().copied().fold(i16::MIN, i16::max);
         // A unit more than need be, for what interpolation rounds.
@@ -90,12 +77,12 @@ fn row_of_blocks(
             Kind::Any
         }
     };
-    (0..columns).step_by(EDGE).map(kind).take((columns - 1) / EDGE + 1).collect()
+    grid.columns().map(kind).collect()
 }
 
 #[cfg(test)]
 mod tests {
-    use pilothole_volume::{Direction, PatientPoint};
+    use pilothole_volume::{Direction, Grid, PatientPoint};
 
     use super::*;
 

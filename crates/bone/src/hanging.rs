@@ -4,13 +4,11 @@
 //! noise decides whether the two touch. Shrunk by about a millimetre, bone and
 //! vessel come apart, and what comes apart is asked alone.
 
-use std::collections::BTreeMap;
-
 use rayon::prelude::*;
 
-use crate::lumen::{CONTRAST_HU, falls_to_soft_tissue};
+use crate::lumen::{beside_contrast, falls_to_soft_tissue};
 use crate::patch::Patch;
-use crate::runs::{Piece, pieces};
+use crate::runs::{Piece, largest, pieces};
 
 /// How far bones are shrunk, mm, and at least one voxel: necks of up to twice
 /// that part. Own choice, no source.
@@ -29,11 +27,7 @@ const HOLLOW_SHARE: f64 = 0.05;
 pub(crate) fn hanging(patch: &Patch<'_>, labels: &[u8]) -> Vec<Vec<u32>> {
     let cores = cores(patch, labels);
     let pieces = pieces(&cores, patch.size);
-    let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
-    for piece in &pieces {
-        let most = largest.entry(piece.label).or_insert(0);
-        *most = (*most).max(piece.voxel_count);
-    }
+    let largest = largest(&pieces);
     let least = (LEAST_CORE_MM3 / patch.grid.voxel_mm3()).ceil() as usize;
     let is_vessel = |piece: &&Piece| {
         (least..largest[&piece.label]).contains(&piece.voxel_count)
@@ -88,12 +82,7 @@ fn shrunk(labels: &[u8], size: [usize; 3], along: [bool; 3]) -> Vec<u8> {
 
 /// As bright as contrast throughout, but for plaques.
 fn is_contrast(patch: &Patch<'_>, core: &Piece) -> bool {
-    let [low, high] = [*CONTRAST_HU.start(), *CONTRAST_HU.end()].map(f32::from);
-    let (mut plaque, mut hollow) = (0_usize, 0_usize);
-    for at in core.voxels() {
-        plaque += usize::from(patch.hu.at(at) > high);
-        hollow += usize::from(patch.hu.at(at) < low);
-    }
+    let [hollow, plaque] = beside_contrast(patch, core);
     let count = core.voxel_count as f64;
     plaque as f64 <= PLAQUE_SHARE * count && hollow as f64 <= HOLLOW_SHARE * count
 }

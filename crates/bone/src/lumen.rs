@@ -134,6 +134,14 @@ fn bytes_of(mask: &Mask) -> Vec<u8> {
     bytes
 }
 
+/// How many of a piece's voxels are darker than contrast, and how many denser.
+pub(crate) fn beside_contrast(patch: &Patch<'_>, piece: &Piece) -> [usize; 2] {
+    let [low, high] = [*CONTRAST_HU.start(), *CONTRAST_HU.end()].map(f32::from);
+    piece.voxels().map(|at| patch.hu.at(at)).fold([0, 0], |[hollow, dense], hu| {
+        [hollow + usize::from(hu < low), dense + usize::from(hu > high)]
+    })
+}
+
 /// Whether a body falls to soft tissue on most sides, and rises to cortex on
 /// next to none.
 ///

@@ -1,17 +1,15 @@
 //! Which enclosed pieces are bone: not specks, not lumens, not bare metal.
 
-use std::collections::BTreeMap;
-
 use pilothole_volume::Mask;
 use rayon::prelude::*;
 
 use crate::bones::BoneFinding;
 use crate::find::Names;
 use crate::hanging::hanging;
-use crate::lumen::{CONTRAST_HU, Lumens};
+use crate::lumen::{Lumens, beside_contrast};
 use crate::params::BoneName;
 use crate::patch::Patch;
-use crate::runs::{Piece, pieces};
+use crate::runs::{Piece, largest, pieces};
 
 /// Smallest piece of a bone kept beside its largest, mm³.
 const LEAST_PIECE_MM3: f64 = 200.0;
@@ -20,11 +18,10 @@ const LEAST_BONE_MM3: f64 = 500.0;
 /// Larger bodies that are a bone's largest piece are not asked whether they are
 /// a lumen, mm³: an iliac artery alone stays below, and no bone of a hip does.
 const LARGEST_LUMEN_MM3: f64 = 60_000.0;
-/// Bodies never denser than this in all but 1 % are suspect of being a lumen, HU.
-const LUMEN_MOST_HU: f32 = *CONTRAST_HU.end() as f32;
-/// Below this a voxel inside a body is hollow: marrow, not contrast, HU.
-const HOLLOW_HU: f32 = *CONTRAST_HU.start() as f32;
-/// Share of hollow voxels under which a body is solid.
+/// Share of voxels denser than contrast under which a body is suspect of being a
+/// lumen.
+const DENSE_FRACTION: f64 = 0.01;
+/// Share of voxels darker than contrast, marrow, under which a body is solid.
 const SOLID_FRACTION: f64 = 0.2;
 
 /// Farthest gap between the boxes of two pieces of one femur, mm: all that lies
@@ -48,11 +45,7 @@ pub(crate) fn clean(
         labels[*at as usize] = 0;
     }
     let pieces = pieces(labels, patch.size);
-    let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
-    for piece in &pieces {
-        let most = largest.entry(piece.label).or_insert(0);
-        *most = (*most).max(piece.voxel_count);
-    }
+    let largest = largest(&pieces);
     let mut left_out: Vec<&Piece> = Vec::new();
     let mut kept: Vec<&Piece> = Vec::new();
     for piece in &pieces {
@@ -129,13 +122,9 @@ fn gap_mm(a: [[f64; 2]; 3], b: [[f64; 2]; 3]) -> f64 {
 
 /// Solid, and never as dense as cortex.
 fn is_lumen(patch: &Patch<'_>, piece: &Piece) -> bool {
-    let (mut dense, mut hollow) = (0_usize, 0_usize);
-    for at in piece.voxels() {
-        dense += usize::from(patch.hu.at(at) > LUMEN_MOST_HU);
-        hollow += usize::from(patch.hu.at(at) < HOLLOW_HU);
-    }
+    let [hollow, dense] = beside_contrast(patch, piece);
     let count = piece.voxel_count as f64;
-    (dense as f64) < 0.01 * count && (hollow as f64) < SOLID_FRACTION * count
+    (dense as f64) < DENSE_FRACTION * count && (hollow as f64) < SOLID_FRACTION * count
 }
 
 fn is_bare_metal(patch: &Patch<'_>, metal: &Mask, piece: &Piece) -> bool {

@@ -1,5 +1,7 @@
 //! Connected pieces of labelled voxels, by runs of a row.
 
+use std::collections::BTreeMap;
+
 use rayon::prelude::*;
 
 /// Voxels of one label side by side in a row.
@@ -23,6 +25,16 @@ impl Piece {
     pub(crate) fn voxels(&self) -> impl Iterator<Item = usize> + '_ {
         self.runs.iter().flat_map(|run| run.from..run.to)
     }
+}
+
+/// Voxels of the largest piece of each label.
+pub(crate) fn largest(pieces: &[Piece]) -> BTreeMap<u8, usize> {
+    let mut largest: BTreeMap<u8, usize> = BTreeMap::new();
+    for piece in pieces {
+        let most = largest.entry(piece.label).or_insert(0);
+        *most = (*most).max(piece.voxel_count);
+    }
+    largest
 }
 
 /// The pieces of all labels but 0, in the order of their first voxels.

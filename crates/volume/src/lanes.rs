@@ -56,6 +56,7 @@ impl<T: Copy + Default> Cells<T> {
         for axis in 0..3 {
             for lane in 0..LANES {
                 let at = places.0[axis][lane];
+                // As `floor` there, which alone is quicker with a branch.
                 let nearest = (at + WHOLE) - WHOLE;
                 let floor = nearest - if nearest > at { 1.0 } else { 0.0 };
                 let part = at - floor;

@@ -40,6 +40,6 @@ impl Corridors for DrillWays<'_> {
     }
 
     fn nearest_free(&self, seat: PatientPoint, direction: Direction) -> Option<Direction> {
-        access::free(seat, direction, 0.0, &self.around).map(|freeing| freeing.direction)
+        access::free(seat, direction, &self.around).map(|(_, free)| free)
     }
 }

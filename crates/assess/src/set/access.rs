@@ -23,8 +23,13 @@ fn judge_one(plan: &Plan, result: &HoleResult, around: &Surroundings<'_>) -> Acc
     let hole = &plan.holes[result.hole];
     let corridor = Corridor::new(result.seat, result.direction, around);
     let blocks = corridor.blocks(around);
-    let free = || free(result.seat, result.direction, hole.swivel_rad, around);
+    let free = || free(result.seat, result.direction, around);
     let frees = if blocks.is_empty() { None } else { free() };
+    let frees = frees.map(|(tilt_rad, direction)| Freeing {
+        tilt_rad,
+        direction,
+        within_swivel: tilt_rad <= hole.swivel_rad,
+    });
     let way = corridor.way_out(around);
     let (unseen_mm, aside) = corridor.unseen_and_aside(around);
     let incidence_rad = result.near.and_then(|near| near.incidence_rad);
@@ -70,13 +75,13 @@ const SAME_TILT_RAD: f64 = 1e-6;
 /// Halvings of that step between blocked and free.
 const HALVINGS: u8 = 10;
 
-/// The least tilt that frees a drill on its way `into` bone.
+/// The least tilt that frees a drill on its way `into` bone, rad, and where it
+/// leads.
 pub(crate) fn free(
     seat: PatientPoint,
     into: Direction,
-    swivel_rad: f64,
     around: &Surroundings<'_>,
-) -> Option<Freeing> {
+) -> Option<(f64, Direction)> {
     let first = around.wound.map_or(around.reference, |(axis, _)| axis);
     // A drill tilts towards the wound when its direction tilts away from it.
     let (u, v) = frame_about(into, -first.offset(), -around.reference.offset());
@@ -109,11 +114,7 @@ pub(crate) fn free(
             freed = Some((clear, azimuth));
         }
         if let Some((tilt_rad, azimuth)) = freed {
-            return Some(Freeing {
-                tilt_rad,
-                direction: tilted(tilt_rad, azimuth),
-                within_swivel: tilt_rad <= swivel_rad,
-            });
+            return Some((tilt_rad, tilted(tilt_rad, azimuth)));
         }
     }
     None

@@ -122,7 +122,7 @@ pub enum Placement {
 /// An array and where in its values the surface lies.
 struct Cut<'a, T: Stored> {
     all: &'a [T],
-    limit: T::Limit,
+    limit: T,
     level: f32,
 }
 

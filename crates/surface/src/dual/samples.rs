@@ -72,21 +72,13 @@ impl Samples for MaskSamples<'_> {
 }
 
 /// A kind of number that a scan or a field is stored in.
-pub(super) trait Stored: Copy + Sync {
-    /// Something that a stored number can be compared with quickly.
-    type Limit: Copy + Sync;
-    fn reaches(self, limit: Self::Limit) -> bool;
+pub(super) trait Stored: Copy + PartialOrd + Sync {
     fn or_nan(self) -> f32;
     /// Sum of eight; not-a-number where one is no measurement.
     fn sum_or_nan(eight: [Self; 8]) -> f32;
 }
 
 impl Stored for i16 {
-    type Limit = Self;
-    #[inline]
-    fn reaches(self, limit: Self) -> bool {
-        self >= limit
-    }
     #[inline]
     fn or_nan(self) -> f32 {
         if self == NOTHING_I16 { f32::NAN } else { f32::from(self) }
@@ -104,11 +96,6 @@ impl Stored for i16 {
 }
 
 impl Stored for u16 {
-    type Limit = Self;
-    #[inline]
-    fn reaches(self, limit: Self) -> bool {
-        self >= limit
-    }
     #[inline]
     fn or_nan(self) -> f32 {
         f32::from(self)
@@ -120,11 +107,6 @@ impl Stored for u16 {
 }
 
 impl Stored for f32 {
-    type Limit = Self;
-    #[inline]
-    fn reaches(self, limit: Self) -> bool {
-        self >= limit
-    }
     #[inline]
     fn or_nan(self) -> f32 {
         self
@@ -142,7 +124,7 @@ pub(super) struct ArraySamples<'a, T: Stored> {
     pub(super) pitch: [usize; 2],
     pub(super) region: Region,
     /// Least stored number inside.
-    pub(super) limit: T::Limit,
+    pub(super) limit: T,
     /// What heights count from.
     pub(super) level: f32,
 }
@@ -185,7 +167,7 @@ impl<T: Stored> Samples for ArraySamples<'_, T> {
             *word = signs_of(chunk, self.limit);
         }
         for (bit, value) in rest.iter().enumerate() {
-            words[full.len()] |= u64::from(value.reaches(self.limit)) << bit;
+            words[full.len()] |= u64::from(*value >= self.limit) << bit;
         }
     }
 
@@ -246,10 +228,10 @@ impl<T: Stored> Samples for ArraySamples<'_, T> {
 
 /// One bit for each of 64 numbers, the first in bit 0.
 #[inline]
-fn signs_of<T: Stored>(chunk: &[T; 64], limit: T::Limit) -> u64 {
+fn signs_of<T: Stored>(chunk: &[T; 64], limit: T) -> u64 {
     /// Moves the lowest bits of eight bytes to the top byte, in order.
     const GATHER: u64 = 0x0102_0408_1020_4080;
-    let bytes: [u8; 64] = std::array::from_fn(|i| u8::from(chunk[i].reaches(limit)));
+    let bytes: [u8; 64] = std::array::from_fn(|i| u8::from(chunk[i] >= limit));
     let (eights, _) = bytes.as_chunks::<8>();
     eights.iter().enumerate().fold(0, |word, (place, eight)| {
         word | (u64::from_le_bytes(*eight).wrapping_mul(GATHER) >> 56) << (8 * place)
