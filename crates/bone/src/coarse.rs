@@ -3,6 +3,7 @@
 use pilothole_volume::{Direction, Mask, NOTHING_I16, Offset};
 use rayon::prelude::*;
 
+use crate::gathered::marked;
 use crate::patch::{Patch, box_of};
 use crate::smooth::{Smooth, quotient};
 
@@ -45,10 +46,13 @@ impl Cells {
         std::array::from_fn(|a| index[a] / self.pool[a])
     }
 
-    /// The first column of the cells after those of a column.
+    /// First columns beyond the cells that hold a row's columns, the last one's
+    /// cut.
     #[inline]
-    pub(crate) fn next(&self, column: usize) -> usize {
-        (column / self.pool[0] + 1) * self.pool[0]
+    pub(crate) fn ends(&self, from: usize, to: usize) -> impl Iterator<Item = usize> + use<> {
+        let pool = self.pool[0];
+        let first = (from / pool + 1) * pool;
+        (first..to + pool).step_by(pool).map(move |end| end.min(to))
     }
 
     /// Array position of a cell.
@@ -102,7 +106,7 @@ impl Cells {
             |voxels, (row, words)| {
                 for from in self.rows_of(row % self.size[1], row / self.size[1]) {
                     fill(from, voxels);
-                    for (x, _) in voxels.iter().enumerate().filter(|(_, marked)| **marked) {
+                    for x in marked(voxels, |voxel| voxel) {
                         let cell = x / self.pool[0];
                         words[cell / 64] |= 1 << (cell % 64);
                     }

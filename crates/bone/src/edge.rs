@@ -11,6 +11,7 @@
 use pilothole_volume::Numbers;
 use rayon::prelude::*;
 
+use crate::gathered::{Gathered, marked};
 use crate::patch::Patch;
 
 /// How far the peak and the outside level are looked for, mm.
@@ -117,18 +118,29 @@ impl<'a> Edge<'a> {
                     Some((*at, change(labels, place, self.patch.index(place))?))
                 })
                 .collect();
-            front.clear();
-            for (at, label) in changes {
-                labels[at as usize] = label;
-                let index = self.patch.index(at as usize);
-                let around = FACES
-                    .iter()
-                    .filter_map(|face| self.beside(at as usize, index, face.axis, face.outward));
-                front.extend(around.map(|to| to as u32));
+            for (at, label) in &changes {
+                labels[*at as usize] = *label;
             }
-            front.sort_unstable();
-            front.dedup();
+            front = self.around(changes.par_iter().map(|(at, _)| *at), |_| true);
         }
+    }
+
+    /// The voxels across a face of some that pass a test, rising.
+    fn around(
+        &self,
+        some: impl ParallelIterator<Item = u32>,
+        test: impl Fn(usize) -> bool + Sync,
+    ) -> Vec<u32> {
+        let found = Gathered::none(self.patch.len());
+        some.for_each(|at| {
+            let index = self.patch.index(at as usize);
+            FACES
+                .iter()
+                .filter_map(|face| self.beside(at as usize, index, face.axis, face.outward))
+                .filter(|to| test(*to))
+                .for_each(|to| found.add(to));
+        });
+        found.rising()
     }
 
     /// Voxels with a neighbour across a face of another label, rising.
@@ -177,8 +189,7 @@ impl<'a> Edge<'a> {
                         differs[x] |= step;
                         differs[x - 1] |= step;
                     }
-                    let found = differs.iter().enumerate().filter(|(_, d)| **d != 0);
-                    found.map(|(x, _)| (start + x) as u32).collect()
+                    marked(differs, |d| d != 0).map(|x| (start + x) as u32).collect()
                 },
             )
             .collect();
@@ -267,15 +278,9 @@ impl<'a> Edge<'a> {
     /// leaves a bone's voxel through a face; `None` where no cortex shows.
     fn level(&self, labels: &[u8], at: usize, index: [usize; 3], face: Face) -> Option<f32> {
         let peak = self.peak(labels, at, index, face);
-        let mut outside = f32::INFINITY;
-        for step in 1..=self.look[face.axis] as isize {
-            match self.beside(at, index, face.axis, face.outward * step) {
-                Some(out) if labels[out] == 0 && self.patch.hu.is_known(out) => {
-                    outside = outside.min(self.patch.hu.at(out));
-                }
-                _ => break,
-            }
-        }
+        let beyond = self.line(at, index, (face.axis, face.outward));
+        let is_outside = |(out, hu): &(usize, f32)| labels[*out] == 0 && !hu.is_nan();
+        let outside = beyond.take_while(is_outside).map(|(_, hu)| hu).fold(f32::INFINITY, f32::min);
         let peak = peak.min(PEAK_CAP_HU);
         let shows = peak >= self.weak_hu && peak - outside >= LEAST_RISE_HU;
         shows.then_some(0.5 * (peak + outside))
@@ -283,16 +288,25 @@ impl<'a> Edge<'a> {
 
     /// Greatest HU of the bone within reach behind a face.
     fn peak(&self, labels: &[u8], at: usize, index: [usize; 3], face: Face) -> f32 {
-        let mut peak = self.patch.hu.at(at);
-        for step in 1..=self.look[face.axis] as isize {
-            match self.beside(at, index, face.axis, -face.outward * step) {
-                Some(inner) if labels[inner] == labels[at] => {
-                    peak = peak.max(self.patch.hu.at(inner));
-                }
-                _ => break,
-            }
-        }
-        peak
+        let behind = self.line(at, index, (face.axis, -face.outward));
+        let own = behind.take_while(|(inner, _)| labels[*inner] == labels[at]);
+        own.map(|(_, hu)| hu).fold(self.patch.hu.at(at), f32::max)
+    }
+
+    /// The voxels from one on, without it, within reach along an axis, with
+    /// their HU.
+    #[inline]
+    fn line(
+        &self,
+        at: usize,
+        index: [usize; 3],
+        (axis, by): (usize, isize),
+    ) -> impl Iterator<Item = (usize, f32)> {
+        let room = if by < 0 { index[axis] } else { self.patch.size[axis] - 1 - index[axis] };
+        let count = self.look[axis].min(room);
+        let places = (1..=count as isize)
+            .map(move |step| at.wrapping_add_signed(step * by * self.strides[axis]));
+        places.zip(self.patch.hu.line(at, (axis, by), count))
     }
 
     /// Share of the way from a bone's voxel to the outside one beyond a face
@@ -389,21 +403,7 @@ impl<'a> Edge<'a> {
         let shortest = self.spacing.iter().copied().fold(f32::INFINITY, f32::min);
         let rounds = (FIELD_LIMIT_MM / shortest).ceil() as usize;
         for _ in 0..rounds {
-            let mut next: Vec<u32> = front
-                .par_iter()
-                .flat_map_iter(|at| {
-                    let at = *at as usize;
-                    let index = self.patch.index(at);
-                    let unset = |to: &usize| is_far(field[*to]);
-                    FACES
-                        .iter()
-                        .filter_map(move |f| self.beside(at, index, f.axis, f.outward))
-                        .filter(unset)
-                        .map(|to| to as u32)
-                })
-                .collect();
-            next.sort_unstable();
-            next.dedup();
+            let next = self.around(front.par_iter().copied(), |to| is_far(field[to]));
             let depths: Vec<f32> = next.par_iter().map(|at| self.upwind(field, *at)).collect();
             front.clear();
             for (at, depth) in next.into_iter().zip(depths) {
@@ -436,7 +436,11 @@ impl<'a> Edge<'a> {
                 }
             }
         }
-        nearest.sort_by(|a, b| a.0.total_cmp(&b.0));
+        for (low, high) in [(0, 1), (1, 2), (0, 1)] {
+            if nearest[low].0 > nearest[high].0 {
+                nearest.swap(low, high);
+            }
+        }
         let mut depth = nearest[0].0 + nearest[0].1;
         for used in 2..=3 {
             let known = &nearest[..used];

@@ -1,9 +1,12 @@
 //! What one bone's walls enclose: seeds from the vote, then a race between the
 //! inside and the outside through what is undecided.
 
+use pilothole_volume::Mask;
 use rayon::prelude::*;
 
+use crate::closing::closed;
 use crate::coarse::Cells;
+use crate::gathered::{any, bits, word_of};
 use crate::patch::Patch;
 use crate::vote::Walls;
 
@@ -55,16 +58,6 @@ impl Space {
     fn len(&self) -> usize {
         self.size().iter().product()
     }
-
-    /// Rows of the box: array position in the box, row and slice in the region.
-    fn rows(&self) -> impl Iterator<Item = (usize, usize, usize)> + use<> {
-        let [nx, ny, _] = self.size();
-        let space = *self;
-        (space.from[2]..space.to[2]).flat_map(move |z| {
-            (space.from[1]..space.to[1])
-                .map(move |y| (((z - space.from[2]) * ny + y - space.from[1]) * nx, y, z))
-        })
-    }
 }
 
 /// Boxes of all owners with two voxels to spare, `None` for who owns nothing;
@@ -109,31 +102,33 @@ fn spans(slice: &[u8], columns: usize, count: usize) -> Vec<Option<[[usize; 2]; 
 pub(crate) struct Task {
     pub(crate) owner: u8,
     pub(crate) space: Space,
-    /// Whether `prior` may answer [`Prior::Inside`]; else it is not asked of
-    /// what the vote puts outside.
-    pub(crate) may_add: bool,
 }
 
 /// Decide what the walls of a bone enclose.
 ///
-/// `prior` is asked, by index, of voxels that are no wall of any bone.
+/// - `may_add`: whether `prior` may answer [`Prior::Inside`] in a row of the
+///   region; else it is not asked there of what the vote puts outside.
+/// - `prior`: asked, by index, of voxels that are no wall of any bone.
 pub(crate) fn enclose(
     patch: &Patch<'_>,
     cells: &Cells,
     owners: &[u8],
     task: Task,
+    may_add: impl Fn(usize) -> bool + Sync,
     prior: impl Fn([usize; 3]) -> Prior + Sync,
 ) -> Enclosed {
-    let Task { owner, space, may_add } = task;
-    let walls = walls_of(cells, patch, owners, owner, &space);
+    let Task { owner, space } = task;
+    let own = own_walls(patch, owners, owner, &space);
+    let walls = walls_of(cells, &own, &space);
     let votes = walls.enclosure_percent();
-    let wide = widened(patch, owners, owner, &space);
+    let ball: Vec<[isize; 3]> = patch.ball(CLOSING_MM).iter().map(|step| step.by).collect();
+    let closed = closed(&own, &ball);
     let size = space.size();
     let plane = size[0] * size[1];
     let mut states = vec![State::Outside; space.len()];
     let mut percent = vec![0_u8; space.len()];
     let is_away = |cell: usize| walls.is_wall[cell] == 0 && votes[cell] < OUTSIDE_PERCENT;
-    let judge = |place: usize, index: [usize; 3], cell: usize| {
+    let judge = |index: [usize; 3], cell: usize| {
         let at = patch.grid.offset_of(index);
         if owners[at] == owner {
             return (State::Wall, 100);
@@ -142,125 +137,84 @@ pub(crate) fn enclose(
             return (State::Outside, 0);
         }
         let (vote, mixed, away) = (votes[cell], walls.is_wall[cell] == 1, is_away(cell));
-        let state = match prior(index) {
-            Prior::Inside => State::Inside,
-            Prior::Outside => State::Outside,
-            Prior::Open if !mixed && vote >= INSIDE_PERCENT => State::Inside,
-            Prior::Open if vote >= CLOSED_PERCENT && wide.covers(place, index) => State::Inside,
-            Prior::Open if away => State::Outside,
-            Prior::Open => State::Undecided,
-        };
-        (state, vote)
+        let covered = || closed.has(std::array::from_fn(|a| index[a] - space.from[a]));
+        match prior(index) {
+            Prior::Inside => (State::Inside, vote.max(1)),
+            Prior::Outside => (State::Outside, 0),
+            Prior::Open if !mixed && vote >= INSIDE_PERCENT => (State::Inside, vote),
+            Prior::Open if vote >= CLOSED_PERCENT && covered() => (State::Inside, vote),
+            Prior::Open if away => (State::Outside, 0),
+            Prior::Open => (State::Undecided, vote.max(1)),
+        }
     };
-    states.par_chunks_mut(plane).zip(percent.par_chunks_mut(plane)).enumerate().for_each(
-        |(z, (states, percent))| {
+    let planes = states.par_chunks_mut(plane).zip(percent.par_chunks_mut(plane)).enumerate();
+    let undecided: Vec<Vec<u32>> = planes
+        .map(|(z, (states, percent))| {
+            let mut undecided = Vec::new();
             let rows = states.chunks_mut(size[0]).zip(percent.chunks_mut(size[0]));
             for (y, (states, percent)) in rows.enumerate() {
                 let first = z * plane + y * size[0];
-                let [x0, y0, z0] = space.from;
+                let [x0, y0, z0] = [space.from[0], space.from[1] + y, space.from[2] + z];
+                let may_add = may_add(z0 * patch.size[1] + y0);
+                let first_cell = walls.holding([x0, y0, z0]);
                 let mut from = 0;
-                while from < size[0] {
-                    let cell = walls.holding([x0 + from, y0 + y, z0 + z]);
-                    let to = size[0].min(cells.next(x0 + from) - x0);
+                for (cell, to) in (first_cell..).zip(cells.ends(x0, x0 + size[0])) {
+                    let to = to - x0;
                     // A cell without a wall of this bone that it does not enclose
                     // is outside, as all is at first.
                     let left = if may_add || !is_away(cell) { from..to } else { 0..0 };
-                    left.for_each(|x| {
-                        let index = [x0 + x, y0 + y, z0 + z];
-                        (states[x], percent[x]) = judge(first + x, index, cell);
-                    });
+                    for x in left.clone() {
+                        (states[x], percent[x]) = judge([x0 + x, y0, z0], cell);
+                    }
+                    let open = left.filter(|x| states[*x] == State::Undecided);
+                    undecided.extend(open.map(|x| (first + x) as u32));
                     from = to;
                 }
             }
-        },
-    );
-    race(patch, size, &mut states);
-    percent.par_iter_mut().zip(&states).for_each(|(percent, state)| match state {
-        State::Wall => {}
-        State::Inside => *percent = (*percent).max(1),
-        State::Outside | State::Undecided => *percent = 0,
-    });
+            undecided
+        })
+        .collect();
+    let undecided = undecided.concat();
+    race(patch, size, &undecided, &mut states);
+    for at in undecided {
+        if states[at as usize] == State::Outside {
+            percent[at as usize] = 0;
+        }
+    }
     Enclosed { space, percent }
 }
 
-fn walls_of<'a>(
-    cells: &'a Cells,
-    patch: &Patch<'_>,
-    owners: &[u8],
-    owner: u8,
-    space: &Space,
-) -> Walls<'a> {
+/// The walls of a bone in its box.
+fn own_walls(patch: &Patch<'_>, owners: &[u8], owner: u8, space: &Space) -> Mask {
+    let size = space.size();
+    let mut own = Mask::none(size);
+    let words = own.words_per_row();
+    own.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
+        let [x, y, z] = space.from;
+        let first = patch.grid.offset_of([x, y + row % size[1], z + row / size[1]]);
+        let row = &owners[first..first + size[0]];
+        if any(row, |at| at == owner) {
+            for (word, row) in words.iter_mut().zip(row.chunks(64)) {
+                *word = word_of(row, |at| at == owner);
+            }
+        }
+    });
+    own
+}
+
+fn walls_of<'a>(cells: &'a Cells, own: &Mask, space: &Space) -> Walls<'a> {
     let first = std::array::from_fn(|a| space.from[a] / cells.pool[a]);
     let end = std::array::from_fn(|a| space.to[a].div_ceil(cells.pool[a]));
     let mut walls = Walls::none(cells, first, end);
-    for (_, y, z) in space.rows() {
-        let row = patch.grid.offset_of([0, y, z]);
-        for x in space.from[0]..space.to[0] {
-            if owners[row + x] == owner {
-                let cell = walls.holding([x, y, z]);
-                walls.is_wall[cell] = 1;
-            }
+    let (words, rows) = (own.words_per_row(), own.size()[1]);
+    for (row, words) in own.words().chunks(words).enumerate() {
+        for x in bits(words) {
+            let place = [x, row % rows, row / rows];
+            let cell = walls.holding(std::array::from_fn(|a| space.from[a] + place[a]));
+            walls.is_wall[cell] = 1;
         }
     }
     walls
-}
-
-/// One bone's walls widened by a ball, of which the closing is asked by voxel.
-struct Widened {
-    size: [usize; 3],
-    from: [usize; 3],
-    is_wide: Vec<bool>,
-    ball: Vec<([isize; 3], isize)>,
-}
-
-fn widened(patch: &Patch<'_>, owners: &[u8], owner: u8, space: &Space) -> Widened {
-    let size = space.size();
-    let ball = patch
-        .ball(CLOSING_MM)
-        .iter()
-        .map(|step| {
-            let [x, y, z] = step.by;
-            (step.by, x + (y + z * size[1] as isize) * size[0] as isize)
-        })
-        .collect();
-    let mut wide = Widened { size, from: space.from, is_wide: vec![false; space.len()], ball };
-    if wide.ball.is_empty() {
-        return wide;
-    }
-    for (start, y, z) in space.rows() {
-        let row = patch.grid.offset_of([0, y, z]);
-        for x in space.from[0]..space.to[0] {
-            if owners[row + x] == owner {
-                wide.mark(start + x - space.from[0], [x, y, z]);
-            }
-        }
-    }
-    wide
-}
-
-impl Widened {
-    fn moved(&self, place: usize, index: [usize; 3], step: &([isize; 3], isize)) -> Option<usize> {
-        let inside = (0..3).all(|a| {
-            let to = (index[a] - self.from[a]) as isize + step.0[a];
-            to >= 0 && to < self.size[a] as isize
-        });
-        inside.then(|| place.wrapping_add_signed(step.1))
-    }
-
-    fn mark(&mut self, place: usize, index: [usize; 3]) {
-        self.is_wide[place] = true;
-        for step in 0..self.ball.len() {
-            if let Some(to) = self.moved(place, index, &self.ball[step]) {
-                self.is_wide[to] = true;
-            }
-        }
-    }
-
-    /// Whether the closing covers a voxel: all of the ball around it is wide.
-    fn covers(&self, place: usize, index: [usize; 3]) -> bool {
-        let around = || self.ball.iter().filter_map(|step| self.moved(place, index, step));
-        self.is_wide[place] && around().all(|to| self.is_wide[to])
-    }
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -277,17 +231,13 @@ const RACE_STEP_MM: f32 = 0.1;
 /// Undecided voxels go to the side that reaches them first through undecided
 /// voxels, walls barred, the outside first on ties; what nobody reaches is
 /// walled in and so inside.
-fn race(patch: &Patch<'_>, size: [usize; 3], states: &mut [State]) {
+///
+/// - `undecided`: their positions, rising.
+fn race(patch: &Patch<'_>, size: [usize; 3], undecided: &[u32], states: &mut [State]) {
     let course = Course::new(patch, size);
-    let undecided: Vec<u32> = states
-        .par_iter()
-        .enumerate()
-        .filter(|(_, state)| **state == State::Undecided)
-        .map(|(at, _)| at as u32)
-        .collect();
     let mut queues: Vec<Vec<(u32, State)>> = vec![Vec::new()];
     for wanted in [State::Outside, State::Inside] {
-        for at in &undecided {
+        for at in undecided {
             for (from, ticks) in course.around(*at as usize) {
                 if states[from] == wanted {
                     put(&mut queues, ticks, (*at, wanted));
@@ -312,8 +262,8 @@ fn race(patch: &Patch<'_>, size: [usize; 3], states: &mut [State]) {
         tick += 1;
     }
     for at in undecided {
-        if states[at as usize] == State::Undecided {
-            states[at as usize] = State::Inside;
+        if states[*at as usize] == State::Undecided {
+            states[*at as usize] = State::Inside;
         }
     }
 }

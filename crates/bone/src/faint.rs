@@ -30,17 +30,27 @@ const THICK_VOXELS: usize = 2;
 /// holds four, a vessel one.
 const LEAST_ALONG: usize = 3;
 
-/// Give faint walls to the bones that they go on from; returns their array
-/// positions, rising.
+/// Faint walls that were given to bones.
+pub(crate) struct Faint {
+    /// Array positions, rising.
+    voxels: Vec<u32>,
+    /// Voxels beside them that are no wall of any kind, rising.
+    free: Vec<u32>,
+}
+
+/// Give faint walls to the bones that they go on from.
 ///
 /// - `owners`: owner of each wall, 0 for nobody.
+/// - `begins_in`: whether walls of any owner may be followed into a row of the
+///   region.
 /// - `follows`: whether an owner's walls are followed to a voxel's index.
 pub(crate) fn follow(
     patch: &Patch<'_>,
     threshold_hu: f64,
+    begins_in: impl Fn(usize) -> bool + Sync,
     follows: impl Fn(u8, [usize; 3]) -> bool + Sync,
     owners: &mut [u8],
-) -> Vec<u32> {
+) -> Faint {
     let sides = sides(patch);
     let fall = LEAST_FALL_HU.max(LEAST_FALL_SD * noise_hu(patch));
     let neighbours = patch.neighbours();
@@ -70,25 +80,16 @@ pub(crate) fn follow(
                 .filter_map(|(x, _)| Some(((start + x) as u32, owner(owners, start + x)?)))
                 .collect::<Vec<_>>()
         };
-        let rows: Vec<_> = (0..patch.hu.rows()).into_par_iter().map(in_row).collect();
-        rows.concat()
+        let rows = (0..patch.hu.rows()).into_par_iter().filter(|row| begins_in(*row));
+        rows.map(in_row).collect::<Vec<_>>().concat()
     };
     for _ in 0..(REACH_MM / finest).round() as usize {
         for (at, own) in &front {
             owners[*at as usize] = *own;
             all.push(*at);
         }
-        let mut places: Vec<u32> = front
-            .par_iter()
-            .flat_map_iter(|(at, _)| {
-                let (at, index) = (*at as usize, patch.index(*at as usize));
-                let beside = neighbours.iter().filter_map(move |s| s.from(patch.size, index, at));
-                beside.map(|to| to as u32)
-            })
-            .filter(|to| owners[*to as usize] == NOBODY)
-            .collect();
-        places.par_sort_unstable();
-        places.dedup();
+        let reached: Vec<u32> = front.iter().map(|(at, _)| *at).collect();
+        let places = beside(patch, &reached, |to| owners[to] == NOBODY);
         let owners = &*owners;
         front =
             places.par_iter().filter_map(|at| Some((*at, owner(owners, *at as usize)?))).collect();
@@ -97,25 +98,36 @@ pub(crate) fn follow(
         }
     }
     all.sort_unstable();
-    all
+    let free = beside(patch, &all, |to| owners[to] == NOBODY);
+    Faint { voxels: all, free }
+}
+
+/// The voxels beside some that pass a test, rising.
+fn beside(patch: &Patch<'_>, some: &[u32], test: impl Fn(usize) -> bool + Sync) -> Vec<u32> {
+    let neighbours = patch.neighbours();
+    let mut places: Vec<u32> = some
+        .par_iter()
+        .flat_map_iter(|at| {
+            let (at, index) = (*at as usize, patch.index(*at as usize));
+            let steps = neighbours.iter();
+            steps.filter_map(move |s| s.from(patch.size, index, at)).map(|to| to as u32)
+        })
+        .filter(|to| test(*to as usize))
+        .collect();
+    places.par_sort_unstable();
+    places.dedup();
+    places
 }
 
 /// Let go of faint walls that lie on nothing enclosed by their bone.
-///
-/// - `is_wall`: whether a voxel was a wall of any kind.
-pub(crate) fn let_go(
-    patch: &Patch<'_>,
-    faint: &[u32],
-    is_wall: impl Fn(usize) -> bool + Sync,
-    labels: &mut [u8],
-) {
+pub(crate) fn let_go(patch: &Patch<'_>, faint: &Faint, labels: &mut [u8]) {
     let neighbours = patch.neighbours();
-    let mut open: Vec<u32> = faint.iter().copied().filter(|at| labels[*at as usize] != 0).collect();
+    let mut open: Vec<u32> =
+        faint.voxels.iter().copied().filter(|at| labels[*at as usize] != 0).collect();
     let mut kept: Vec<u32> = Vec::new();
     for round in 0..=THICK_VOXELS {
-        let bears = |to: usize| {
-            if round == 0 { !is_wall(to) } else { kept.binary_search(&(to as u32)).is_ok() }
-        };
+        let bearing = if round == 0 { &faint.free } else { &kept };
+        let bears = |to: usize| bearing.binary_search(&(to as u32)).is_ok();
         let is_held = |at: &u32| {
             let (at, index) = (*at as usize, patch.index(*at as usize));
             let mut around = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
@@ -234,7 +246,7 @@ mod tests {
         let patch = Patch::of(volume, Region::whole(volume.grid()));
         let mut owners: Vec<u8> =
             (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
-        let found = follow(&patch, 226.0, |owner, _| owner == 1, &mut owners);
+        let found = follow(&patch, 226.0, |_| true, |owner, _| owner == 1, &mut owners).voxels;
         assert!(found.iter().all(|at| owners[*at as usize] == 1));
         found.iter().map(|at| *at as usize / 441).collect()
     }
@@ -262,15 +274,15 @@ mod tests {
         let patch = Patch::of(&volume, Region::whole(volume.grid()));
         let mut owners: Vec<u8> =
             (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
-        let faint = follow(&patch, 226.0, |_, _| true, &mut owners);
-        let was_wall = owners.clone();
+        let faint = follow(&patch, 226.0, |_| true, |_, _| true, &mut owners);
         // Enclosed: marrow beside the sheet up to 18 mm.
         let mut labels = owners;
         for (at, label) in labels.iter_mut().enumerate() {
             *label |= u8::from(at % 21 < 10 && at / 441 <= 18);
         }
-        let_go(&patch, &faint, |at| was_wall[at] != 0, &mut labels);
+        let_go(&patch, &faint, &mut labels);
         let kept: Vec<usize> = faint
+            .voxels
             .iter()
             .filter(|at| labels[**at as usize] == 1)
             .map(|at| *at as usize / 441)

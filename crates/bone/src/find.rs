@@ -5,6 +5,7 @@ use pilothole_volume::{
 };
 use rayon::prelude::*;
 
+use crate::behind::Behind;
 use crate::bones::{BoneFinding, BoneRecord, Bones, JointRecord};
 use crate::coarse::Cells;
 use crate::edge::Edge;
@@ -29,10 +30,6 @@ const JOINT_APART_MM: f64 = 3.0;
 /// How far above a hip centre a sacrum reaches, mm; own choice: on an open scan
 /// its base lies 85 to 105 mm above, and a vertebra is 30 to 40 mm high.
 const SACRUM_REACH_MM: f64 = 125.0;
-/// How far behind and above a hip centre faint walls are followed, mm. Own
-/// choice: on an open scan the sacroiliac joint lies 40 to 85 mm behind and 30
-/// to 110 mm above.
-const FAINT_FROM_MM: [f64; 2] = [40.0, 45.0];
 /// Voxel edge above which a thin cortex is not resolved, mm: half of the mean
 /// pelvic cortex (1.5 mm) needs 1 mm, own choice on published protocol advice.
 const COARSE_MM: f64 = 1.0;
@@ -79,11 +76,12 @@ pub fn find_bones(
     );
     let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
     let mut owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
-    let behind = |owner: u8, index| behind_sacroiliac(&patch, &hips, &owned.names, owner, index);
-    let faint = faint::follow(&patch, params.threshold_hu, behind, &mut owned.owners);
-    let was_wall = Mask::where_true(patch.size, |at| owned.owners[at] != 0);
+    let behind = Behind::of(&patch, &hips, &owned.names);
+    let in_row = |row| behind.reaches(row);
+    let follows = |owner, index| behind.holds(owner, index);
+    let faint = faint::follow(&patch, params.threshold_hu, in_row, follows, &mut owned.owners);
     let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
-    faint::let_go(&patch, &faint, |at| was_wall.has(patch.index(at)), &mut labels);
+    faint::let_go(&patch, &faint, &mut labels);
     let labelled = (labels.as_mut_slice(), &mut names);
     pieces::clean(&patch, &metal.metal, &lumens, labelled, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
@@ -183,25 +181,6 @@ fn find_hips(patch: &Patch<'_>, params: &BoneParams, findings: &mut Vec<BoneFind
     hips
 }
 
-/// Where a hip bone's faint walls are followed: above and behind its hip centre,
-/// where its medial cortex behind the sacroiliac joint hardly shows. Elsewhere
-/// muscles, nerves and vessels make sheets of their own.
-fn behind_sacroiliac(
-    patch: &Patch<'_>,
-    hips: &[Hip],
-    names: &Names,
-    owner: u8,
-    index: [usize; 3],
-) -> bool {
-    let name = names[usize::from(owner) - 1];
-    hips.iter().any(|hip| {
-        name == Some(hip.joint.side.hip()) && {
-            let offset = patch.centre(index) - hip.joint.centre;
-            offset.0[1] > FAINT_FROM_MM[0] && offset.0[2] > FAINT_FROM_MM[1]
-        }
-    })
-}
-
 /// In the outer 6 mm of a head, where its thin shell may fall below the
 /// threshold far from any wall that does not.
 fn in_head_shell(patch: &Patch<'_>, hips: &[Hip], at: usize) -> bool {
@@ -209,7 +188,7 @@ fn in_head_shell(patch: &Patch<'_>, hips: &[Hip], at: usize) -> bool {
         let point = patch.centre(patch.index(at));
         joint.head && joint.reaches(point, 1.0) && {
             let place = joint.place(point);
-            place.beyond_mm < 0.0 && place.beyond_mm > -6.0
+            joint.lies_within(&place, 0.0) && !joint.lies_within(&place, -6.0)
         }
     })
 }
@@ -245,11 +224,12 @@ fn enclose_all(
         .enumerate()
         .map(|(bone, space)| {
             let name = owned.names[bone];
-            let may_add = hips.iter().any(|hip| name == Some(hip.joint.side.femur()));
-            let task = Task { owner: bone as u8 + 1, space: (*space)?, may_add };
-            Some(enclose(patch, cells, &owned.owners, task, |index| {
-                prior(patch, name, hips, &sockets, index)
-            }))
+            let task = Task { owner: bone as u8 + 1, space: (*space)? };
+            let head = hips.iter().find(|hip| name == Some(hip.joint.side.femur()));
+            let may_add =
+                |row| head.is_some_and(|hip| hip.joint.reaches_row(patch, row, SURELY_HEAD_MM));
+            let prior = |index| prior(patch, name, hips, &sockets, index);
+            Some(enclose(patch, cells, &owned.owners, task, may_add, prior))
         })
         .collect()
 }
@@ -286,18 +266,20 @@ fn prior(
         }
         let place = joint.place(point);
         if is_femur {
-            if place.beyond_mm < SURELY_HEAD_MM {
+            if joint.lies_within(&place, SURELY_HEAD_MM) {
                 return Prior::Inside;
             }
-            let across = place.beyond_mm > 0.0 && place.beyond_mm < JOINT_WIDTH_MM;
-            if across && place.in_socket() && place.lateral_mm < 25.0 {
+            let beside = place.in_socket() && place.lateral_mm < 25.0;
+            let across =
+                || joint.lies_within(&place, JOINT_WIDTH_MM) && !joint.lies_within(&place, 0.0);
+            if beside && across() {
                 return Prior::Outside;
             }
             continue;
         }
         let in_joint_space =
-            || sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, point));
-        let in_head = joint.head && place.beyond_mm < 0.0;
+            || sockets[hip].as_ref().is_some_and(|s| joint.in_joint_space(s, &place));
+        let in_head = joint.head && joint.lies_within(&place, 0.0);
         if in_head || (!place.in_neck() && in_joint_space()) {
             return Prior::Outside;
         }

@@ -2,6 +2,7 @@
 
 use rayon::prelude::*;
 
+use crate::gathered::any;
 use crate::patch::{Patch, Step};
 
 /// Brightness classes of the flood are this wide, HU.
@@ -18,9 +19,9 @@ const TOP_HU: f32 = 1500.0;
 /// - `owners`: holds the markers and receives the result; 0 is nobody.
 pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8]) {
     let class = |at: usize| ((TOP_HU - patch.hu.at(at)) / CLASS_HU).max(0.0) as usize;
-    let around = Around { size: patch.size, plane: patch.plane(), steps: patch.neighbours() };
-    let has_free = |at: u32| around.of(at as usize).any(|to| owners[to] >= free);
-    let rim: Vec<u32> = seeds.par_iter().copied().filter(|at| has_free(*at)).collect();
+    let around = Around::of(patch);
+    let is_rim = |at: &u32| around.any(owners, *at as usize, free);
+    let rim: Vec<u32> = seeds.par_iter().copied().filter(is_rim).collect();
     let mut queues = Queues::default();
     for at in rim {
         queues.push(class(at as usize), at);
@@ -31,12 +32,10 @@ pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8
         while let Some(at) = queues.all[level].get(next).map(|at| *at as usize) {
             next += 1;
             let owner = owners[at];
-            for to in around.of(at) {
-                if owners[to] >= free {
-                    owners[to] = owner;
-                    queues.push(class(to).max(level), to as u32);
-                }
-            }
+            around.each(owners, at, free, |to, found| {
+                *found = owner;
+                queues.push(class(to).max(level), to as u32);
+            });
         }
         queues.all[level] = Vec::new();
         level += 1;
@@ -47,23 +46,66 @@ pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8
 struct Around {
     size: [usize; 3],
     plane: usize,
+    /// Faces first.
     steps: Vec<Step>,
+    jumps: Vec<isize>,
 }
 
 impl Around {
-    /// Array positions beside a voxel, faces first.
-    #[inline]
-    fn of(&self, at: usize) -> impl Iterator<Item = usize> + '_ {
+    fn of(patch: &Patch<'_>) -> Self {
+        let steps = patch.neighbours();
+        let jumps = steps.iter().map(|step| step.jump).collect();
+        Self { size: patch.size, plane: patch.plane(), steps, jumps }
+    }
+
+    fn index(&self, at: usize) -> [usize; 3] {
         let in_plane = at % self.plane;
-        let index = [in_plane % self.size[0], in_plane / self.size[0], at / self.plane];
-        let interior = (0..3).all(|a| index[a] > 0 && index[a] + 1 < self.size[a]);
-        self.steps.iter().filter_map(move |step| {
-            if interior {
-                Some(at.wrapping_add_signed(step.jump))
-            } else {
-                step.from(self.size, index, at)
+        [in_plane % self.size[0], in_plane / self.size[0], at / self.plane]
+    }
+
+    fn is_interior(&self, index: [usize; 3]) -> bool {
+        (0..3).all(|a| index[a] > 0 && index[a] + 1 < self.size[a])
+    }
+
+    /// Whether an owner beside a voxel is `least` or above.
+    fn any(&self, owners: &[u8], at: usize, least: u8) -> bool {
+        let index = self.index(at);
+        if self.is_interior(index) {
+            self.cube_holds(owners, at, least)
+        } else {
+            let beside = self.steps.iter().filter_map(|step| step.from(self.size, index, at));
+            beside.into_iter().any(|to| owners[to] >= least)
+        }
+    }
+
+    /// Visit the owners beside a voxel that are `least` or above, faces first.
+    #[inline]
+    fn each(&self, owners: &mut [u8], at: usize, least: u8, mut visit: impl FnMut(usize, &mut u8)) {
+        let index = self.index(at);
+        let interior = self.is_interior(index);
+        if interior && !self.cube_holds(owners, at, least) {
+            return;
+        }
+        let look = |to: usize| {
+            if owners[to] >= least {
+                visit(to, &mut owners[to]);
             }
-        })
+        };
+        if interior {
+            self.jumps.iter().map(|jump| at.wrapping_add_signed(*jump)).for_each(look);
+        } else {
+            self.steps.iter().filter_map(|step| step.from(self.size, index, at)).for_each(look);
+        }
+    }
+
+    /// Whether an owner is `least` or above in the cube of 27 around a voxel off
+    /// the border.
+    #[inline]
+    fn cube_holds(&self, owners: &[u8], at: usize, least: u8) -> bool {
+        let (columns, plane) = (self.size[0], self.plane);
+        let in_row = |middle: usize| any(&owners[middle - 1..middle + 2], |owner| owner >= least);
+        let in_slice = |middle: usize| any(&[middle - columns, middle, middle + columns], in_row);
+        any(&[at - plane, at, at + plane], in_slice)
     }
 }
 

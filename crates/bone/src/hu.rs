@@ -16,6 +16,8 @@ pub(crate) struct Hu<'a> {
     per_column: u64,
     /// Where each row of the region starts in `all`.
     starts: Vec<usize>,
+    /// How far the next column, row and slice lie apart in `all`.
+    jumps: [isize; 3],
 }
 
 impl<'a> Hu<'a> {
@@ -25,8 +27,13 @@ impl<'a> Hu<'a> {
         let start = |row: usize| volume.grid().offset_of([x, y + row % rows, z + row / rows]);
         let starts: Vec<usize> = (0..rows * slices).map(start).collect();
         let per_column = (u64::MAX / columns as u64).wrapping_add(1);
+        let of = |all, starts: Vec<usize>| {
+            let apart = |row: usize| starts.get(row).map_or(0, |start| start - starts[0]) as isize;
+            let jumps = [1, apart(1), apart(rows)];
+            Self { all, columns, per_column, starts, jumps }
+        };
         match volume.voxels() {
-            Voxels::I16(all) => Self { all: Cow::Borrowed(all), columns, per_column, starts },
+            Voxels::I16(all) => of(Cow::Borrowed(all), starts),
             Voxels::F32(from) => {
                 let mut all = vec![NOTHING_I16; columns * starts.len()];
                 all.par_chunks_mut(columns).zip(&starts).for_each(|(out, start)| {
@@ -35,7 +42,7 @@ impl<'a> Hu<'a> {
                     }
                 });
                 let starts = (0..starts.len()).map(|row| row * columns).collect();
-                Self { all: Cow::Owned(all), columns, per_column, starts }
+                of(Cow::Owned(all), starts)
             }
         }
     }
@@ -57,21 +64,56 @@ impl<'a> Hu<'a> {
         whole_or_nan(self.stored(at))
     }
 
+    /// The stored numbers of a voxel, the next column's, and the same of the
+    /// next row, the next slice, and the next row of that; all in the region.
+    #[inline]
+    pub(crate) fn cell(&self, [x, y, z]: [usize; 3]) -> [[i16; 2]; 4] {
+        let [_, row, slice] = self.jumps.map(|jump| jump as usize);
+        let first = self.starts[0] + x + y * row + z * slice;
+        [0, row, slice, slice + row].map(|jump| {
+            let both = &self.all[first + jump..][..2];
+            [both[0], both[1]]
+        })
+    }
+
     /// Whether a voxel was measured.
     #[inline]
     pub(crate) fn is_known(&self, at: usize) -> bool {
         self.stored(at) != NOTHING_I16
     }
 
+    /// HU from a voxel on, without it, along an axis; NaN where nothing was
+    /// measured.
+    ///
+    /// - `count`: how many; all in the region.
+    #[inline]
+    pub(crate) fn line(
+        &self,
+        at: usize,
+        (axis, by): (usize, isize),
+        count: usize,
+    ) -> impl Iterator<Item = f32> {
+        let first = self.place(at);
+        let jump = by * self.jumps[axis];
+        (1..=count as isize)
+            .map(move |step| whole_or_nan(self.all[first.wrapping_add_signed(step * jump)]))
+    }
+
     #[inline]
     fn stored(&self, at: usize) -> i16 {
+        self.all[self.place(at)]
+    }
+
+    /// Where a voxel of the region lies in `all`.
+    #[inline]
+    fn place(&self, at: usize) -> usize {
         // Exact while position times columns stays below 2^64 (Lemire, Kaser
         // and Kurz 2019, Softw Pract Exp 49:953).
         let row = match self.per_column {
             0 => at,
             per_column => ((at as u128 * u128::from(per_column)) >> 64) as usize,
         };
-        self.all[self.starts[row] + at - row * self.columns]
+        self.starts[row] + at - row * self.columns
     }
 }
 
@@ -113,6 +155,13 @@ mod tests {
                     let index = [x + at % nx, y + at / nx % ny, z + at / (nx * ny)];
                     assert!((hu.at(at) - volume.hu_or_nan(index).floor()).abs() < 1e-6);
                     assert!((f32::from(hu.row(at / nx)[at % nx]) - hu.at(at)).abs() < 1e-6);
+                    let left = at / nx % ny;
+                    let back = hu.line(at, (1, -1), left);
+                    assert!(back.eq((1..=left).map(|step| hu.at(at - step * nx))));
+                    let on = hu.line(at, (2, 1), nz - 1 - at / (nx * ny));
+                    assert!(
+                        on.eq((at + nx * ny..nx * ny * nz).step_by(nx * ny).map(|at| hu.at(at)))
+                    );
                 }
             }
         }

@@ -7,14 +7,16 @@
 //! resolved (slices of 3 mm, a worn joint) the sheet's stiffness carries it.
 
 use std::f64::consts::{PI, TAU};
+use std::ops::RangeInclusive;
 
 use pilothole_volume::{Direction, Offset, PatientPoint, nearest_voxel};
 use rayon::prelude::*;
 
-use crate::middle::{beside_metal, middle_near};
+use crate::middle::beside_metal;
 use crate::params::{HipHint, Side};
-use crate::patch::{Patch, box_of};
+use crate::patch::Patch;
 use crate::sheet::{Prices, Sheet};
+use crate::sphere::{apart_mm, fit_sphere};
 
 /// Directions of the coarse fit; 500 are 5° apart, 2 mm on a femoral head.
 const FIT_DIRECTIONS: usize = 500;
@@ -28,25 +30,14 @@ const STEP_MM: f64 = 0.5;
 /// a valley of 24 HU earns.
 const STIFFNESS_HU: f32 = 6.0;
 /// Brighter than muscle, clot and joint fluid, HU.
-const BONY_HU: f32 = 140.0;
+pub(crate) const BONY_HU: f32 = 140.0;
 /// How far beyond the joint surface the socket's wall is looked for, mm; the
 /// acetabular fossa is 5 to 8 mm deep.
 const SOCKET_REACH_MM: f64 = 12.0;
-/// How far the middle of the joint may lie from where it was said to be, mm: a
-/// planned socket is seldom further from the old one.
-const HINT_REACH_MM: f64 = 12.0;
-/// How far the sphere's centre may move from that middle, mm.
-const CENTRE_REACH_MM: f64 = 6.0;
-/// How far beside a hint another might have been given, mm.
-const BESIDE_MM: f64 = 4.0;
-/// Spacing of the centres from which the fit starts, mm.
-const START_MM: f64 = 2.5;
 /// Where bone lies again beyond a socket's plate and its marrow, mm.
 const AGAIN_MM: [f64; 2] = [6.0, 15.0];
 /// Half-angle of the cone around the neck where there is no joint.
 const NECK_HALF_ANGLE_DEG: f64 = 45.0;
-/// Usual radius of the joint, mm, and its spread; adult heads are 20 to 28.
-const USUAL_RADIUS_MM: f64 = 25.5;
 
 /// A hip joint that was found.
 pub(crate) struct Joint {
@@ -63,15 +54,19 @@ pub(crate) struct Joint {
     /// metal only, where the scan says least.
     pub(crate) apart_mm: Option<f64>,
     radii_mm: Vec<f32>,
+    /// Least and greatest of them.
+    nearest_mm: f64,
+    farthest_mm: f64,
 }
 
-/// Where a point lies as seen from a joint.
+/// Where a point lies as seen from a joint's centre.
 #[derive(Clone, Copy)]
 pub(crate) struct Place {
-    /// Distance beyond the joint surface, mm; negative on the femur's side.
-    pub(crate) beyond_mm: f64,
+    /// Towards it.
+    unit: Offset,
+    from_centre_mm: f64,
     /// Cosine of the angle to the neck.
-    pub(crate) neck_cosine: f64,
+    neck_cosine: f64,
     /// Away from the midline, mm.
     pub(crate) lateral_mm: f64,
 }
@@ -107,28 +102,49 @@ impl Joint {
             head: false,
             seen_fraction,
             apart_mm: metal.then(|| apart_mm(patch, hint, centre, &rays)),
+            nearest_mm: radii_mm.iter().copied().fold(f32::INFINITY, f32::min).into(),
+            farthest_mm: radii_mm.iter().copied().fold(0.0, f32::max).into(),
             radii_mm,
         };
         joint.head = joint.holds_a_head(patch, &rays);
         Some(joint)
     }
 
-    /// Where a point lies; the surface is read bilinearly between nodes.
     pub(crate) fn place(&self, at: PatientPoint) -> Place {
         let offset = at - self.centre;
         let from_centre_mm = offset.length_mm().max(1e-6);
         let unit = offset * (1.0 / from_centre_mm);
         Place {
-            beyond_mm: from_centre_mm - self.surface_mm(unit),
+            unit,
+            from_centre_mm,
             neck_cosine: unit.dot(self.neck.offset()),
             lateral_mm: offset.0[0] * self.side.lateral(),
         }
     }
 
+    /// Whether a place lies less than so far beyond the joint surface, mm;
+    /// beyond is negative on the femur's side.
+    pub(crate) fn lies_within(&self, place: &Place, mm: f64) -> bool {
+        let surface_mm = || self.surface_mm(place.unit);
+        let least_mm = place.from_centre_mm - mm;
+        least_mm < self.nearest_mm || (least_mm < self.farthest_mm && least_mm < surface_mm())
+    }
+
     /// Whether a point lies within `beyond_mm` of the sheet's outermost place;
-    /// cheap, and never false where [`Joint::place`] would say it is nearer.
+    /// cheap, and never false where [`Joint::lies_within`] would be true.
     pub(crate) fn reaches(&self, at: PatientPoint, beyond_mm: f64) -> bool {
-        (at - self.centre).length_mm() < self.radius_mm + BAND_MM + beyond_mm
+        let from = at - self.centre;
+        from.dot(from) < (self.radius_mm + BAND_MM + beyond_mm).powi(2)
+    }
+
+    /// Whether a line along a row of the region passes the joint within reach of
+    /// `beyond_mm` at most.
+    pub(crate) fn reaches_row(&self, patch: &Patch<'_>, row: usize, beyond_mm: f64) -> bool {
+        let rows = patch.size[1];
+        let from = patch.centre([0, row % rows, row / rows]) - self.centre;
+        let along = patch.grid.steps()[0];
+        let nearest = from + along * (-from.dot(along) / along.dot(along));
+        self.reaches(self.centre + nearest, beyond_mm)
     }
 
     /// Distance from the centre to the socket's wall in each direction of the
@@ -151,24 +167,26 @@ impl Joint {
                 at_mm += step_mm;
             }
         }
-        let smooth = (0..walls.len()).map(|node| median_around(&walls, node)).collect();
-        Socket { radii_mm: smooth }
+        let radii_mm: Vec<f32> = (0..walls.len()).map(|node| median_around(&walls, node)).collect();
+        let farthest_mm = radii_mm.iter().copied().fold(0.0, f32::max).into();
+        Socket { radii_mm, farthest_mm }
     }
 
-    /// Whether a point lies between the joint surface and the socket's wall;
+    /// Whether a place lies between the joint surface and the socket's wall;
     /// in an empty socket, between the centre and the wall.
-    pub(crate) fn in_joint_space(&self, socket: &Socket, at: PatientPoint) -> bool {
-        let offset = at - self.centre;
-        let from_centre_mm = offset.length_mm().max(1e-6);
-        let unit = offset * (1.0 / from_centre_mm);
-        let (polar, around) = net_place(unit);
+    pub(crate) fn in_joint_space(&self, socket: &Socket, place: &Place) -> bool {
+        if place.from_centre_mm >= socket.farthest_mm {
+            return false;
+        }
+        let (polar, around) = net_place(place.unit);
         let row = (polar.round() as usize).min(NET[0] - 1);
         let column = around.round() as usize % NET[1];
         let wall_mm = f64::from(socket.radii_mm[row * NET[1] + column]);
-        let from_mm = if self.head { self.surface_mm(unit) } else { 0.0 };
-        from_centre_mm > from_mm && from_centre_mm < wall_mm
+        place.from_centre_mm < wall_mm && !(self.head && self.lies_within(place, 0.0))
     }
 
+    /// Distance from the centre to the joint surface, read bilinearly between
+    /// nodes, mm.
     fn surface_mm(&self, unit: Offset) -> f64 {
         let (polar, around) = net_place(unit);
         let row = (polar as usize).min(NET[0] - 2);
@@ -186,7 +204,7 @@ impl Joint {
     /// directions in which nothing up to 16 mm beyond the surface passes it,
     /// something within 8 mm inside does.
     fn holds_a_head(&self, patch: &Patch<'_>, rays: &[Direction]) -> bool {
-        let peak = |ray: &Direction, range: std::ops::RangeInclusive<i32>| {
+        let peak = |ray: &Direction, range: RangeInclusive<i32>| {
             let surface = self.surface_mm(ray.offset());
             let read = |mm| patch.sample(self.centre + *ray * (surface + f64::from(mm)));
             range.filter_map(read).fold(f32::NEG_INFINITY, f32::max)
@@ -205,7 +223,10 @@ impl Joint {
 
 /// The socket's wall as seen from a joint.
 pub(crate) struct Socket {
+    /// NaN where none is met.
     radii_mm: Vec<f32>,
+    /// Greatest of them, mm; 0 without.
+    farthest_mm: f64,
 }
 
 /// Row and column, with fractions, of a direction on the net.
@@ -255,115 +276,8 @@ pub(crate) fn spread(count: usize) -> impl Iterator<Item = Direction> {
     })
 }
 
-fn read(patch: &Patch<'_>, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
+pub(crate) fn read(patch: &Patch<'_>, from: PatientPoint, ray: Direction, at_mm: f64) -> f32 {
     patch.sample(from + ray * at_mm).unwrap_or(-100.0).clamp(-100.0, 700.0)
-}
-
-/// The sphere found from where the edges of bone face, or from where the joint
-/// was said to be where too few do or metal is near, whose streaks make edges of
-/// their own.
-fn fit_sphere(
-    patch: &Patch<'_>,
-    hint: &HipHint,
-    metal: bool,
-    rays: &[Direction],
-) -> (PatientPoint, f64) {
-    let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
-    let near = |middle: &PatientPoint| middle.distance_mm(hint.centre) <= HINT_REACH_MM;
-    let middle = || middle_near(patch, hint.centre).filter(near).unwrap_or(hint.centre);
-    let start = if metal { hint.centre } else { middle() };
-    sphere_from(patch, start, usual_mm, rays)
-}
-
-/// How far from `centre` the sphere's centre comes when the hint moves by
-/// [`BESIDE_MM`] along each axis, mm.
-fn apart_mm(patch: &Patch<'_>, hint: &HipHint, centre: PatientPoint, rays: &[Direction]) -> f64 {
-    let moved = |face: usize| {
-        let mut by = [0.0; 3];
-        by[face / 2] = if face.is_multiple_of(2) { -BESIDE_MM } else { BESIDE_MM };
-        let usual_mm = hint.radius_mm.unwrap_or(USUAL_RADIUS_MM);
-        sphere_from(patch, hint.centre + Offset(by), usual_mm, rays).0.distance_mm(centre)
-    };
-    (0..6).into_par_iter().map(moved).reduce(|| 0.0, f64::max)
-}
-
-fn sphere_from(
-    patch: &Patch<'_>,
-    start: PatientPoint,
-    usual_mm: f64,
-    rays: &[Direction],
-) -> (PatientPoint, f64) {
-    let score_by = |rays: &[Direction], centre: PatientPoint, radius_mm: f64| {
-        let moved = (centre - start).length_mm();
-        let prior = 1.5 * moved * moved + (radius_mm - usual_mm).powi(2);
-        joint_evidence(patch, centre, radius_mm, rays) - prior
-    };
-    let few: Vec<Direction> = rays.iter().copied().step_by(4).collect();
-    let starts = box_of([1; 3]).map(|by| start + Offset(by.map(|b| b as f64 * START_MM)));
-    let mut best = (f64::NEG_INFINITY, start, usual_mm);
-    for centre in starts {
-        for radius_mm in (19..=31).map(f64::from) {
-            let value = score_by(&few, centre, radius_mm);
-            if value > best.0 {
-                best = (value, centre, radius_mm);
-            }
-        }
-    }
-    let score = |centre, radius_mm| score_by(rays, centre, radius_mm);
-    best.0 = score(best.1, best.2);
-    let mut step_mm = 2.0;
-    while step_mm > 0.2 {
-        let mut moved = false;
-        for axis in 0..4 {
-            for sign in [-1.0, 1.0] {
-                let (mut centre, mut radius_mm) = (best.1, best.2);
-                match centre.0.get_mut(axis) {
-                    Some(coordinate) => *coordinate += sign * step_mm,
-                    None => radius_mm += sign * step_mm,
-                }
-                if centre.distance_mm(start) > CENTRE_REACH_MM {
-                    continue;
-                }
-                let value = score(centre, radius_mm);
-                if value > best.0 {
-                    best = (value, centre, radius_mm);
-                    moved = true;
-                }
-            }
-        }
-        if !moved {
-            step_mm *= 0.5;
-        }
-    }
-    (best.1, best.2)
-}
-
-/// Mean over the rays of what marks a joint at this radius, HU. The rise to the
-/// socket counts least: a head's own shell rises over its marrow too.
-fn joint_evidence(
-    patch: &Patch<'_>,
-    centre: PatientPoint,
-    radius_mm: f64,
-    rays: &[Direction],
-) -> f64 {
-    let mut sum = 0.0;
-    for ray in rays {
-        let at = |offset: f64| read(patch, centre, *ray, radius_mm + offset);
-        let peak = |offsets: [f64; 4]| offsets.map(at).into_iter().fold(-100.0, f32::max);
-        let inner = peak([-4.0, -3.0, -2.0, -1.0]);
-        let outer = peak([1.0, 2.0, 3.0, 4.0]);
-        let joint = at(0.0);
-        let rise = (outer - inner).min(outer - joint).clamp(0.0, 120.0);
-        let mut drop = (inner - outer.max(joint)).clamp(0.0, 200.0);
-        // Beyond a head's free side lies soft tissue; beyond a socket's plate
-        // marrow, and then bone again.
-        if drop > 0.0 && outer.max(peak([6.0, 9.0, 12.0, 15.0])) > BONY_HU {
-            drop = 0.0;
-        }
-        let valley = (inner.min(outer) - joint).clamp(0.0, 200.0);
-        sum += f64::from(rise + 0.7 * drop + 1.5 * valley);
-    }
-    sum / rays.len().max(1) as f64
 }
 
 /// The direction near the usual one along which bone goes on longest.
@@ -410,20 +324,17 @@ fn follow_valley(
     let steps = (2.0 * BAND_MM / STEP_MM) as usize + 1;
     let (near, far) = ((1.0 / STEP_MM) as usize, (4.0 / STEP_MM) as usize);
     let again = AGAIN_MM.map(|mm| (mm / STEP_MM) as usize);
-    let margin = again[1];
-    let mut costs = Vec::with_capacity(rows * columns * steps);
-    let (mut seen, mut looked) = (0_usize, 0_usize);
-    for node in 0..rows * columns {
-        let Some(ray) = net_direction(node) else { continue };
-        let hu: Vec<f32> = (0..steps + 2 * margin)
+    let node = |node: usize| {
+        let ray = net_direction(node)?;
+        let hu: Vec<f32> = (0..far + steps + again[1])
             .map(|i| {
-                let offset = (i as f64 - margin as f64) * STEP_MM - BAND_MM;
+                let offset = (i as f64 - far as f64) * STEP_MM - BAND_MM;
                 read(patch, centre, ray, radius_mm + offset)
             })
             .collect();
         let mut deepest = 0.0_f32;
-        for step in 0..steps {
-            let at = step + margin;
+        let cost = |step: usize| {
+            let at = step + far;
             let inner = hu[at - far..=at - near].iter().copied().fold(-100.0, f32::max);
             let outer = hu[at + near..=at + far].iter().copied().fold(-100.0, f32::max);
             let valley = (inner.min(outer) - hu[at]).clamp(-50.0, 300.0);
@@ -436,13 +347,17 @@ fn follow_valley(
             deepest = deepest.max(valley);
             let off = (step as f64 * STEP_MM - BAND_MM) as f32;
             let pull = STIFFNESS_HU * off * off;
-            costs.push(0.1 * hu[at].clamp(0.0, 600.0) + pull - valley - 0.5 * drop);
-        }
-        if ray.dot(neck) < 0.5 {
-            looked += 1;
-            seen += usize::from(deepest > 30.0);
-        }
-    }
+            0.1 * hu[at].clamp(0.0, 600.0) + pull - valley - 0.5 * drop
+        };
+        let costs: Vec<f32> = (0..steps).map(cost).collect();
+        Some((costs, ray, deepest))
+    };
+    let nodes: Vec<(Vec<f32>, Direction, f32)> =
+        (0..rows * columns).into_par_iter().with_min_len(columns).filter_map(node).collect();
+    let out_of_neck = || nodes.iter().filter(|(_, ray, _)| ray.dot(neck) < 0.5);
+    let looked = out_of_neck().count();
+    let seen = out_of_neck().filter(|(.., deepest)| *deepest > 30.0).count();
+    let costs = nodes.iter().flat_map(|(costs, ..)| costs.iter().copied()).collect();
     let sheet = Sheet { rows, columns, steps, wraps: true, costs };
     let chosen = sheet.settle(Prices { one_step: 30.0, jump: 200.0 });
     let radii = chosen

@@ -11,6 +11,7 @@ use pilothole_volume::{Mask, PatientPoint};
 use rayon::prelude::*;
 
 use crate::boxes::{eroded, grown};
+use crate::gathered::bits;
 use crate::patch::Patch;
 use crate::runs::{Piece, pieces};
 
@@ -79,46 +80,82 @@ pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
 
 /// Places around which HU are even; the whole box of a place is in the region.
 fn even_places(patch: &Patch<'_>, places: &Mask, half: [usize; 3]) -> Mask {
-    let words = places.words_per_row();
+    let (words, rows) = (places.words_per_row(), patch.size[1]);
     let mut even = Mask::none(places.size());
-    even.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, even)| {
-        let places = &places.words()[row * words..][..words];
-        let at = || (0..patch.size[0]).filter(|x| places[x / 64] >> (x % 64) & 1 == 1);
-        let Some((first, last)) = at().next().zip(at().next_back()) else { return };
-        let columns = columns_around(patch, row, [first - half[0], last + half[0]], half);
-        for x in at() {
-            let beside = &columns[x - first..=x - first + 2 * half[0]];
-            let (sum, squares) =
-                beside.iter().fold((0.0, 0.0), |sums, one| (sums.0 + one.0, sums.1 + one.1));
-            let count = half.iter().map(|h| 2 * h + 1).product::<usize>() as f64;
-            let variance = squares / count - (sum / count).powi(2);
-            even[x / 64] |= u64::from(variance < EVEN_SD_HU * EVEN_SD_HU) << (x % 64);
+    even.words_mut().par_chunks_mut(words * rows).enumerate().for_each(|(z, even)| {
+        let mut columns = Columns::of(patch, z, half);
+        let count = half.iter().map(|h| 2 * h + 1).product::<usize>() as f64;
+        for (y, even) in even.chunks_mut(words).enumerate() {
+            let places = &places.words()[(z * rows + y) * words..][..words];
+            if places.iter().all(|word| *word == 0) {
+                continue;
+            }
+            let [sums, squares] = columns.around(y);
+            for x in bits(places) {
+                let beside = x - half[0]..=x + half[0];
+                let sum = f64::from(sums[beside.clone()].iter().sum::<i32>());
+                let square = f64::from(squares[beside].iter().sum::<i32>());
+                let variance = square / count - (sum / count).powi(2);
+                even[x / 64] |= u64::from(variance < EVEN_SD_HU * EVEN_SD_HU) << (x % 64);
+            }
         }
     });
     even
 }
 
-/// Of each column of a row from one to another: HU and their squares, summed
-/// over the rows and slices around it.
-fn columns_around(
-    patch: &Patch<'_>,
-    row: usize,
-    [first, last]: [usize; 2],
+/// For the places of a slice: of each column, HU and their squares summed over
+/// the rows and slices around.
+struct Columns<'a> {
+    patch: &'a Patch<'a>,
+    z: usize,
     half: [usize; 3],
-) -> Vec<(f64, f64)> {
-    let mut sums = vec![(0.0, 0.0); last - first + 1];
-    let above = row - half[1] - half[2] * patch.size[1];
-    for slice in 0..=2 * half[2] {
-        for beside in 0..=2 * half[1] {
-            let hu = patch.hu.row(above + beside + slice * patch.size[1]);
-            for (sum, hu) in sums.iter_mut().zip(&hu[first..=last]) {
-                let hu = f64::from(*hu);
-                sum.0 += hu;
-                sum.1 += hu * hu;
+    /// Sums over slices of the rows around, each at its number's remainder.
+    rows: Vec<(Option<usize>, [Vec<i32>; 2])>,
+    all: [Vec<i32>; 2],
+}
+
+impl<'a> Columns<'a> {
+    fn of(patch: &'a Patch<'a>, z: usize, half: [usize; 3]) -> Self {
+        let none = || [0, 0].map(|_| vec![0; patch.size[0]]);
+        let rows = (0..=2 * half[1]).map(|_| (None, none())).collect();
+        Self { patch, z, half, rows, all: none() }
+    }
+
+    /// Around a row: HU, and their squares; of no use in columns that hold more
+    /// than contrast.
+    fn around(&mut self, y: usize) -> [&[i32]; 2] {
+        self.all.iter_mut().for_each(|all| all.fill(0));
+        for row in y - self.half[1]..=y + self.half[1] {
+            let at = row % self.rows.len();
+            if self.rows[at].0 != Some(row) {
+                self.read(row);
+            }
+            for (all, own) in self.all.iter_mut().zip(&self.rows[at].1) {
+                add(all, own, |own| own);
             }
         }
+        self.all.each_ref().map(Vec::as_slice)
     }
-    sums
+
+    fn read(&mut self, row: usize) {
+        let at = row % self.rows.len();
+        let (number, [sums, squares]) = &mut self.rows[at];
+        *number = Some(row);
+        sums.fill(0);
+        squares.fill(0);
+        for z in self.z - self.half[2]..=self.z + self.half[2] {
+            let hu = self.patch.hu.row(z * self.patch.size[1] + row);
+            add(sums, hu, i32::from);
+            add(squares, hu, |hu| i32::from(hu) * i32::from(hu));
+        }
+    }
+}
+
+/// Add a value of each to each; what overflows is of no use to anybody.
+fn add<T: Copy>(to: &mut [i32], from: &[T], value: impl Fn(T) -> i32) {
+    for (to, from) in to.iter_mut().zip(from) {
+        *to = to.wrapping_add(value(*from));
+    }
 }
 
 /// 1 where a voxel belongs, else 0.
@@ -127,9 +164,7 @@ fn bytes_of(mask: &Mask) -> Vec<u8> {
     let mut bytes = vec![0; columns * rows * slices];
     let words = mask.words().par_chunks(mask.words_per_row());
     bytes.par_chunks_mut(columns).zip(words).for_each(|(bytes, words)| {
-        for (x, byte) in bytes.iter_mut().enumerate() {
-            *byte = (words[x / 64] >> (x % 64) & 1) as u8;
-        }
+        bits(words).for_each(|x| bytes[x] = 1);
     });
     bytes
 }

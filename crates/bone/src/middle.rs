@@ -13,10 +13,8 @@ use crate::patch::Patch;
 /// Distance from the centre at which edges count, mm: a head's shell has an
 /// inner side, a socket's plate an outer one.
 const EDGES_MM: [f64; 2] = [17.0, 32.0];
-/// Distance between the places looked at, mm.
+/// Distance between the places looked at, mm; gradients are taken over two.
 const SPACING_MM: f64 = 1.5;
-/// Half the distance over which a gradient is taken, mm.
-const GRADIENT_MM: f64 = 1.5;
 /// HU of a place that can be an edge of bone: above muscle, below metal.
 const EDGE_HU: std::ops::Range<f32> = 100.0..1800.0;
 /// Brighter than cortex seldom is, and than what blur and wide voxels leave of a
@@ -55,8 +53,10 @@ pub(crate) fn middle_near(patch: &Patch<'_>, hint: PatientPoint) -> Option<Patie
 
 /// Whether something as bright as metal lies among the places looked at.
 pub(crate) fn beside_metal(patch: &Patch<'_>, hint: PatientPoint) -> bool {
-    let bright = |offset: &Offset| patch.sample(hint + *offset).is_some_and(|hu| hu > METAL_HU);
-    (-STEPS..=STEPS).into_par_iter().any(|z| places(z).any(|offset| bright(&offset)))
+    // No sample is brighter than its brightest voxel.
+    let some = patch.any_within(hint, GATHER_MM, |hu| f32::from(hu) > METAL_HU);
+    let bright = |place| patch.sample(hint + from_hint(place)).is_some_and(|hu| hu > METAL_HU);
+    some && (-STEPS..=STEPS).into_par_iter().any(|z| places(z, GATHER_MM).any(bright))
 }
 
 fn faces(at: PatientPoint, rise: Direction, centre: PatientPoint, pass_mm: f64) -> bool {
@@ -67,32 +67,73 @@ fn faces(at: PatientPoint, rise: Direction, centre: PatientPoint, pass_mm: f64) 
 }
 
 fn edges_around(patch: &Patch<'_>, hint: PatientPoint) -> Vec<Edge> {
-    let edge = |offset: Offset| {
-        let at = hint + offset;
-        patch.sample(at).filter(|hu| EDGE_HU.contains(hu))?;
+    let all = Looked::around(patch, hint);
+    let edge = |place: [i32; 3]| {
+        all.at(place).filter(|hu| EDGE_HU.contains(hu))?;
         let mut rise = [0.0; 3];
         for (axis, rise) in rise.iter_mut().enumerate() {
-            let mut by = [0.0; 3];
-            by[axis] = GRADIENT_MM;
-            let (ahead, behind) = (at + Offset(by), at + Offset(by.map(|c| -c)));
-            let (ahead, behind) = (patch.sample(ahead)?, patch.sample(behind)?);
+            let beside = |by: i32| {
+                let mut to = place;
+                to[axis] += by;
+                all.at(to)
+            };
+            let (ahead, behind) = (beside(1)?, beside(-1)?);
             if ahead.max(behind) > EDGE_HU.end {
                 return None;
             }
-            *rise = f64::from(ahead - behind) / (2.0 * GRADIENT_MM);
+            *rise = f64::from(ahead - behind) / (2.0 * SPACING_MM);
         }
         let rise = Offset(rise);
-        (rise.length_mm() >= LEAST_EDGE).then_some((at, Direction::along(rise)?))
+        let strong = rise.length_mm() >= LEAST_EDGE;
+        strong.then_some((hint + from_hint(place), Direction::along(rise)?))
     };
-    let layer = |z: i32| places(z).filter_map(edge).collect::<Vec<_>>();
+    let layer = |z: i32| places(z, GATHER_MM).filter_map(edge).collect::<Vec<_>>();
     (-STEPS..=STEPS).into_par_iter().map(layer).collect::<Vec<_>>().concat()
 }
 
-/// One layer of the places looked at, from the hint.
-fn places(z: i32) -> impl Iterator<Item = Offset> {
-    let square = (-STEPS..=STEPS).flat_map(|y| (-STEPS..=STEPS).map(move |x| [x, y]));
-    let offsets = square.map(move |[x, y]| Offset([x, y, z].map(|c| f64::from(c) * SPACING_MM)));
-    offsets.filter(|offset| offset.length_mm() <= GATHER_MM)
+/// HU at the places looked at and those beside them.
+struct Looked {
+    hu: Vec<f32>,
+}
+
+impl Looked {
+    /// Places to each side, with those beside.
+    const REACH: i32 = STEPS + 1;
+    const WIDTH: usize = 2 * Self::REACH as usize + 1;
+
+    fn around(patch: &Patch<'_>, hint: PatientPoint) -> Self {
+        let mut hu = vec![f32::NAN; Self::WIDTH.pow(3)];
+        let layers = hu.par_chunks_mut(Self::WIDTH.pow(2));
+        layers.enumerate().for_each(|(z, layer)| {
+            let z = z as i32 - Self::REACH;
+            for place in places(z, GATHER_MM + SPACING_MM) {
+                let at = Self::position(place) % layer.len();
+                layer[at] = patch.sample(hint + from_hint(place)).unwrap_or(f32::NAN);
+            }
+        });
+        Self { hu }
+    }
+
+    /// HU at a place; `None` where nothing is known of it.
+    fn at(&self, place: [i32; 3]) -> Option<f32> {
+        Some(self.hu[Self::position(place)]).filter(|hu| !hu.is_nan())
+    }
+
+    fn position(place: [i32; 3]) -> usize {
+        let [x, y, z] = place.map(|p| (p + Self::REACH) as usize);
+        (z * Self::WIDTH + y) * Self::WIDTH + x
+    }
+}
+
+/// One layer of the places within reach of the hint, in steps from it.
+fn places(z: i32, reach_mm: f64) -> impl Iterator<Item = [i32; 3]> {
+    let steps = (reach_mm / SPACING_MM) as i32;
+    let square = (-steps..=steps).flat_map(move |y| (-steps..=steps).map(move |x| [x, y, z]));
+    square.filter(move |place| from_hint(*place).length_mm() <= reach_mm)
+}
+
+fn from_hint(place: [i32; 3]) -> Offset {
+    Offset(place.map(|c| f64::from(c) * SPACING_MM))
 }
 
 /// Normal equations of the point nearest to lines through `at` along `rise`.

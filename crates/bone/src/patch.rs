@@ -2,9 +2,10 @@
 
 use std::ops::RangeInclusive;
 
-use pilothole_volume::{Grid, Mask, Offset, PatientPoint, Region, Volume, VoxelPoint};
+use pilothole_volume::{Grid, Mask, NOTHING_I16, Offset, PatientPoint, Region, Volume, VoxelPoint};
 use rayon::prelude::*;
 
+use crate::gathered::{any, bits, word_of};
 use crate::hu::{Hu, whole_or_nan};
 
 /// HU of a region, and where its voxels lie.
@@ -67,6 +68,28 @@ impl<'a> Patch<'a> {
             part[axis] = (voxel[axis] - base[axis] as f64) as f32;
         }
         let weights = part.map(|part| [1.0 - part, part]);
+        if weights.iter().flatten().any(|weight| *weight <= 0.0) {
+            return self.on_a_plane(base, weights);
+        }
+        let cell = self.hu.cell(base);
+        if cell.iter().flatten().any(|hu| *hu == NOTHING_I16) {
+            return None;
+        }
+        let mut sum = 0.0;
+        for (edge, both) in cell.iter().enumerate() {
+            for (along, hu) in both.iter().enumerate() {
+                sum += weights[0][along]
+                    * weights[1][edge & 1]
+                    * weights[2][edge >> 1]
+                    * f32::from(*hu);
+            }
+        }
+        Some(sum)
+    }
+
+    /// The same where a place has whole coordinates: voxels without weight need
+    /// not be there.
+    fn on_a_plane(&self, base: [usize; 3], weights: [[f32; 2]; 3]) -> Option<f32> {
         let mut sum = 0.0;
         for corner in 0..4_usize {
             let (up, across) = (corner >> 1, corner & 1);
@@ -94,13 +117,28 @@ impl<'a> Patch<'a> {
         let mut mask = Mask::none(self.size);
         let (columns, words) = (self.size[0], mask.words_per_row());
         mask.words_mut().par_chunks_mut(words).enumerate().for_each(|(row, words)| {
-            for (x, _) in self.hu.row(row).iter().enumerate().filter(|(_, v)| hu.contains(v)) {
-                if also(row * columns + x) {
-                    words[x / 64] |= 1 << (x % 64);
-                }
+            let stored = self.hu.row(row).chunks(64);
+            for (at, (word, stored)) in words.iter_mut().zip(stored).enumerate() {
+                let found = [word_of(stored, |own| hu.contains(&own))];
+                let left_out = bits(&found).filter(|x| !also(row * columns + 64 * at + x));
+                *word = left_out.fold(found[0], |word, x| word & !(1 << x));
             }
         });
         mask
+    }
+
+    /// Whether any voxel within `reach_mm` of a point along every axis, or that
+    /// is read there, passes a test of its stored HU.
+    pub(crate) fn any_within(
+        &self,
+        centre: PatientPoint,
+        reach_mm: f64,
+        test: impl Fn(i16) -> bool,
+    ) -> bool {
+        let Some(near) = Region::around(&self.grid, centre, reach_mm) else { return false };
+        let ([x, y, z], [to_x, to_y, to_z]) = (near.from(), near.to());
+        let rows = (z..to_z).flat_map(|z| (y..to_y).map(move |y| z * self.size[1] + y));
+        rows.into_iter().any(|row| any(&self.hu.row(row)[x..to_x], &test))
     }
 
     /// Index steps of the 26 neighbours with their lengths in mm; faces first.

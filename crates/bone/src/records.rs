@@ -5,6 +5,8 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use crate::bones::{BoneFinding, BoneRecord};
+use crate::gathered::any;
+use crate::hu::whole_or_nan;
 use crate::params::BoneName;
 use crate::patch::Patch;
 
@@ -86,26 +88,54 @@ impl SliceCount {
     fn of(patch: &Patch<'_>, labels: &[u8], z: usize, bones: usize, threshold_hu: f32) -> Self {
         let none = BoneCount { voxels: 0, below: 0, low: [usize::MAX; 2], high: [0; 2] };
         let mut slice = Self { bones: vec![none; bones], contacts: BTreeMap::new() };
-        let start = z * patch.plane();
-        let strides = patch.strides();
-        for (in_plane, label) in labels[start..start + patch.plane()].iter().enumerate() {
-            if *label == 0 {
+        for y in 0..patch.size[1] {
+            slice.add_row(patch, labels, [y, z], threshold_hu);
+        }
+        slice
+    }
+
+    /// Run by run of one label.
+    fn add_row(&mut self, patch: &Patch<'_>, labels: &[u8], [y, z]: [usize; 2], threshold_hu: f32) {
+        let [columns, rows, slices] = patch.size;
+        let row = z * rows + y;
+        let line = |row: usize| &labels[row * columns..][..columns];
+        let own = line(row);
+        let next = [
+            (1, (y + 1 < rows).then(|| line(row + 1))),
+            (2, (z + 1 < slices).then(|| line(row + rows))),
+        ];
+        let mut from = 0;
+        while from < columns {
+            let label = own[from];
+            let same = own[from..].iter().take_while(|other| **other == label).count();
+            let run = from..from + same;
+            from = run.end;
+            if label == 0 {
                 continue;
             }
-            let at = start + in_plane;
-            let index = [in_plane % patch.size[0], in_plane / patch.size[0], z];
-            let bone = &mut slice.bones[usize::from(*label) - 1];
-            bone.voxels += 1;
-            bone.below += u32::from(patch.hu.at(at) < threshold_hu);
-            bone.low = [bone.low[0].min(index[0]), bone.low[1].min(index[1])];
-            bone.high = [bone.high[0].max(index[0] + 1), bone.high[1].max(index[1] + 1)];
-            for axis in 0..3 {
-                if index[axis] + 1 < patch.size[axis] {
-                    slice.meet(*label, labels[at + strides[axis]], axis);
+            let hu = &patch.hu.row(row)[run.clone()];
+            let below = hu.iter().map(|hu| u32::from(whole_or_nan(*hu) < threshold_hu));
+            let bone = &mut self.bones[usize::from(label) - 1];
+            bone.voxels += same;
+            bone.below += below.sum::<u32>();
+            bone.low = [bone.low[0].min(run.start), bone.low[1].min(y)];
+            bone.high = [bone.high[0].max(run.end), bone.high[1].max(y + 1)];
+            if let Some(other) = own.get(run.end) {
+                self.meet(label, *other, 0);
+            }
+            for (axis, line) in next {
+                let others = line.map_or(&[][..], |line| &line[run.clone()]);
+                if any(others, |other| other != 0 && other != label) {
+                    self.meet_all(label, others, axis);
                 }
             }
         }
-        slice
+    }
+
+    fn meet_all(&mut self, label: u8, others: &[u8], axis: usize) {
+        for other in others {
+            self.meet(label, *other, axis);
+        }
     }
 
     #[inline]

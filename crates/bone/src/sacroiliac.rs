@@ -7,6 +7,7 @@
 //! less than about 20°; nothing is said of others.
 
 use pilothole_volume::{Offset, PatientPoint};
+use rayon::prelude::*;
 
 use crate::joint::Joint;
 use crate::patch::Patch;
@@ -138,14 +139,7 @@ impl Sacroiliac {
         let steps = ((ACROSS_MM[1] - ACROSS_MM[0]) / STEP_MM) as usize + 1;
         let (near, far) = (1, (LOOK_MM / STEP_MM) as usize);
         let outer = OUTER_TABLE_MM.map(|mm| (mm / STEP_MM) as usize);
-        let mut valleys = Valleys {
-            rows: self.rows,
-            columns: self.columns,
-            steps,
-            depths: Vec::new(),
-            hu: Vec::new(),
-        };
-        for node in 0..self.rows * self.columns {
+        let profile = |node: usize| {
             let (row, column) = (node / self.columns, node % self.columns);
             let base = self.origin
                 + self.along * (ALONG_MM[0] + column as f64 * NET_MM)
@@ -155,16 +149,21 @@ impl Sacroiliac {
                 patch.sample(base + self.across * place).unwrap_or(-100.0).clamp(-100.0, 600.0)
             };
             let hu: Vec<f32> = (0..steps + far + outer[1]).map(read).collect();
-            for at in far..far + steps {
+            let depth = |at: usize| {
                 let top = |part: &[f32]| part.iter().copied().fold(-100.0, f32::max);
                 let bony = top(&hu[at - far..=at - near]).min(top(&hu[at + near..=at + far]));
                 let table = top(&hu[at + outer[0]..at + outer[1]]);
                 let valley = (bony - hu[at]).clamp(0.0, 250.0);
-                valleys.depths.push(if bony.min(table) > BONY_HU { valley } else { 0.0 });
-                valleys.hu.push(hu[at]);
-            }
-        }
-        valleys
+                if bony.min(table) > BONY_HU { valley } else { 0.0 }
+            };
+            let depths: Vec<f32> = (far..far + steps).map(depth).collect();
+            (depths, hu[far..far + steps].to_vec())
+        };
+        let nodes = self.rows * self.columns;
+        let (depths, hu): (Vec<Vec<f32>>, Vec<Vec<f32>>) =
+            (0..nodes).into_par_iter().with_min_len(self.columns).map(profile).unzip();
+        let (rows, columns) = (self.rows, self.columns);
+        Valleys { rows, columns, steps, depths: depths.concat(), hu: hu.concat() }
     }
 }
 
@@ -178,37 +177,57 @@ impl Valleys {
     /// The plane with the deepest valleys in all, over places, tilts and turns.
     fn best_plane(&self) -> Plane {
         let usual = (USUAL_MM - ACROSS_MM[0]) / STEP_MM;
-        let mut best = (f64::NEG_INFINITY, Plane { at: usual, up: 0.0, along: 0.0 });
         let tilts =
             [-0.3, 0.0, 0.3, 0.6, 0.9].map(|up| [-0.8, -0.4, 0.0, 0.4, 0.8].map(|a| (up, a)));
-        for (up, along) in tilts.into_iter().flatten() {
-            for middle in 0..self.steps {
+        let widened = self.widened();
+        let tilts: Vec<(f64, f64)> = tilts.into_iter().flatten().collect();
+        let by_tilt: Vec<Vec<f64>> =
+            tilts.par_iter().map(|(up, along)| self.depths_along(&widened, *up, *along)).collect();
+        let mut best = (f64::NEG_INFINITY, Plane { at: usual, up: 0.0, along: 0.0 });
+        for ((up, along), depths) in tilts.into_iter().zip(by_tilt) {
+            for (middle, depth) in depths.into_iter().enumerate() {
                 let middle = middle as f64;
-                let centre = up * 0.5 * self.rows as f64 + along * 0.35 * self.columns as f64;
-                let plane = Plane { at: middle - centre, up, along };
-                let value = self.depth_along(plane) - (middle - usual).powi(2) * 0.02;
+                let value = depth - (middle - usual).powi(2) * 0.02;
                 if value > best.0 {
-                    best = (value, plane);
+                    best = (value, Plane { at: middle - self.middle(up, along), up, along });
                 }
             }
         }
         best.1
     }
 
-    /// Mean depth within one step of a plane, HU.
-    fn depth_along(&self, plane: Plane) -> f64 {
-        let mut sum = 0.0;
-        for row in 0..self.rows {
-            for column in 0..self.columns {
-                let step = plane.step(row, column).round();
-                if step >= 1.0 && step + 1.0 < self.steps as f64 {
-                    let at = (row * self.columns + column) * self.steps + step as usize;
-                    let around = [self.depths[at - 1], self.depths[at], self.depths[at + 1]];
-                    sum += f64::from(around.into_iter().fold(0.0, f32::max));
-                }
+    /// Where a plane through step 0 of the first node lies in the net's middle.
+    fn middle(&self, up: f64, along: f64) -> f64 {
+        up * 0.5 * self.rows as f64 + along * 0.35 * self.columns as f64
+    }
+
+    /// The deepest valley within one step of each, HU.
+    fn widened(&self) -> Vec<f32> {
+        let deepest = |at: usize| {
+            let around = at.saturating_sub(1)..(at + 2).min(self.depths.len());
+            self.depths[around].iter().copied().fold(0.0, f32::max)
+        };
+        (0..self.depths.len()).map(deepest).collect()
+    }
+
+    /// Mean depth within one step of planes of one tilt and turn, HU, by the step
+    /// that they pass in the net's middle.
+    ///
+    /// - `widened`: the deepest valley within one step of each.
+    fn depths_along(&self, widened: &[f32], up: f64, along: f64) -> Vec<f64> {
+        let plane = Plane { at: -self.middle(up, along), up, along };
+        let mut sums = vec![0.0; self.steps];
+        for (node, depths) in widened.chunks(self.steps).enumerate() {
+            let off = plane.step(node / self.columns, node % self.columns).round() as isize;
+            // Steps 0 and the last have no step to one side.
+            let first = (1 - off).clamp(0, self.steps as isize);
+            let end = (self.steps as isize - 1 - off).clamp(first, self.steps as isize);
+            let depths = &depths[(first + off).clamp(0, self.steps as isize) as usize..];
+            for (sum, depth) in sums[first as usize..end as usize].iter_mut().zip(depths) {
+                *sum += f64::from(*depth);
             }
         }
-        sum / (self.rows * self.columns) as f64
+        sums.iter().map(|sum| sum / (self.rows * self.columns) as f64).collect()
     }
 
     /// The sheet within the band around a plane, mm, NaN away from where the

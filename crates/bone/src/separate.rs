@@ -6,6 +6,7 @@ use pilothole_volume::{Mask, PatientPoint, nearest_voxel};
 use rayon::prelude::*;
 
 use crate::flood::flood;
+use crate::gathered::marked;
 use crate::joint::Joint;
 use crate::params::{BoneName, HipHints};
 use crate::patch::Patch;
@@ -83,10 +84,15 @@ pub(crate) fn separate(
     owned
 }
 
-/// Array positions of the owners that pass a test, rising.
+/// Array positions of the owners, nobody left out, that pass a test; rising.
 fn positions(owners: &[u8], test: impl Fn(u8) -> bool + Sync) -> Vec<u32> {
-    let tested = owners.par_iter().enumerate().filter(|(_, owner)| test(**owner));
-    tested.map(|(at, _)| at as u32).collect()
+    /// Voxels that one task looks at.
+    const A_TASK: usize = 1 << 16;
+    let parts = owners.par_chunks(A_TASK).enumerate().map(|(part, owners)| {
+        let places = marked(owners, |owner| owner != NOBODY).filter(|at| test(owners[*at]));
+        places.map(|at| (part * A_TASK + at) as u32).collect::<Vec<_>>()
+    });
+    parts.collect::<Vec<_>>().concat()
 }
 
 fn is_owned(owner: u8) -> bool {
@@ -98,7 +104,9 @@ fn is_owned(owner: u8) -> bool {
 fn mark_hips(patch: &Patch<'_>, hips: &[Hip], known: &BTreeMap<BoneName, u8>, owners: &mut [u8]) {
     let [columns, rows, _] = patch.size;
     owners.par_chunks_mut(columns).enumerate().for_each(|(row, owners)| {
-        for (x, owner) in owners.iter_mut().enumerate().filter(|(_, o)| **o != NOBODY) {
+        let walls: Vec<usize> = marked(owners, |owner| owner != NOBODY).collect();
+        for x in walls {
+            let owner = &mut owners[x];
             let strong = *owner == FREE_STRONG;
             let point = patch.centre([x, row % rows, row / rows]);
             for hip in hips {
@@ -126,13 +134,19 @@ fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     let joint = &hip.joint;
     if joint.reaches(point, 8.0) {
         let place = joint.place(point);
-        if joint.head && place.beyond_mm < -0.3 && !place.in_neck() {
+        if place.in_neck() {
+            return None;
+        }
+        if joint.head && joint.lies_within(&place, -0.3) {
             return Some(Bone::Femur);
         }
         let nearest_mm = if joint.head { 0.3 } else { -8.0 };
-        let beside = place.beyond_mm > nearest_mm && place.beyond_mm < 8.0;
         let medial = place.in_socket() && place.lateral_mm < 8.0;
-        return (strong && beside && medial).then_some(Bone::Hip);
+        let is_hip = strong
+            && medial
+            && joint.lies_within(&place, 8.0)
+            && !joint.lies_within(&place, nearest_mm);
+        return is_hip.then_some(Bone::Hip);
     }
     if !strong {
         return None;

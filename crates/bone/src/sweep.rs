@@ -108,43 +108,43 @@ impl Net {
         Row { first: layer * self.area() + (line + 1) * self.stride + along + 1, step }
     }
 
+    /// What the rays meet; those of one way pass a layer together, while it is
+    /// at hand.
     pub(crate) fn count(&self, rays: &[Ray]) -> Counts {
         let mut counts =
             Counts { hits: vec![0; self.walls.len()], known: vec![0; self.walls.len()] };
-        let margin = self.stride + 1;
-        let mut states = [0, 1].map(|_| State::new(self.area() + 2 * margin));
-        for ray in rays {
-            self.sweep(ray, &mut states, &mut counts);
+        for forward in [true, false] {
+            let of_way = rays.iter().filter(|ray| ray.forward == forward);
+            let mut sweeps: Vec<Sweep<'_>> = of_way.map(|ray| Sweep::new(self, ray)).collect();
+            for step in 0..self.layers {
+                let layer = if forward { step } else { self.layers - 1 - step };
+                for sweep in &mut sweeps {
+                    self.pass(sweep, step, layer, &mut counts);
+                }
+            }
         }
         counts
     }
 
-    fn sweep(&self, ray: &Ray, states: &mut [State; 2], counts: &mut Counts) {
+    fn pass(&self, sweep: &mut Sweep<'_>, step: usize, layer: usize, counts: &mut Counts) {
         let area = self.area();
         let margin = self.stride + 1;
-        let [mut old, mut new] = states.each_mut();
-        old.since.fill(255);
-        old.free.fill(ray.entry[0]);
-        new.since.fill(255);
-        let mut moved = [0.0, 0.0];
-        for step in 0..self.layers {
-            let layer = if ray.forward { step } else { self.layers - 1 - step };
-            let now = ray.drift.map(|d| (d * step as f64).round());
-            let shift = [0, 1].map(|i| (now[i] - moved[i]) as isize);
-            moved = now;
-            let by = shift[0] * self.stride as isize + shift[1];
-            let from = margin.wrapping_add_signed(-by);
-            let cells = layer * area..(layer + 1) * area;
-            tally(
-                &self.walls[cells.clone()],
-                [&old.since[from..from + area], &old.free[from..from + area]],
-                [&mut new.since[margin..margin + area], &mut new.free[margin..margin + area]],
-                ray.look,
-                [&mut counts.hits[cells.clone()], &mut counts.known[cells]],
-            );
-            self.enter(ray, new);
-            std::mem::swap(&mut old, &mut new);
-        }
+        let Sweep { ray, moved, old, new } = sweep;
+        let now = ray.drift.map(|d| (d * step as f64).round());
+        let shift = [0, 1].map(|i| (now[i] - moved[i]) as isize);
+        *moved = now;
+        let by = shift[0] * self.stride as isize + shift[1];
+        let from = margin.wrapping_add_signed(-by);
+        let cells = layer * area..(layer + 1) * area;
+        tally(
+            &self.walls[cells.clone()],
+            [&old.since[from..from + area], &old.free[from..from + area]],
+            [&mut new.since[margin..margin + area], &mut new.free[margin..margin + area]],
+            ray.look,
+            [&mut counts.hits[cells.clone()], &mut counts.known[cells]],
+        );
+        self.enter(ray, new);
+        std::mem::swap(old, new);
     }
 
     /// Put what enters from the sides into the padding of a layer's state.
@@ -166,6 +166,23 @@ impl Net {
             since[line.clone()].fill(255);
             free[line].fill(ray.entry[1]);
         }
+    }
+}
+
+/// A ray on its way through the layers.
+struct Sweep<'a> {
+    ray: &'a Ray,
+    /// Cells moved sideways.
+    moved: [f64; 2],
+    old: State,
+    new: State,
+}
+
+impl<'a> Sweep<'a> {
+    fn new(net: &Net, ray: &'a Ray) -> Self {
+        let [mut old, new] = [0, 1].map(|_| State::new(net.area() + 2 * (net.stride + 1)));
+        old.free.fill(ray.entry[0]);
+        Self { ray, moved: [0.0; 2], old, new }
     }
 }
 

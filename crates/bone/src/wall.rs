@@ -4,6 +4,7 @@ use pilothole_volume::NOTHING_I16;
 use rayon::prelude::*;
 
 use crate::coarse::Cells;
+use crate::gathered::marked;
 use crate::patch::Patch;
 
 /// A voxel that is no wall of any bone, or not yet.
@@ -55,20 +56,18 @@ pub(crate) fn walls(
     walls.par_chunks_mut(columns).enumerate().for_each(|(row, walls)| {
         let start = row * columns;
         let (y, z) = (row % rows / cells.pool[1], row / rows / cells.pool[2]);
-        for (x, (wall, hu)) in walls.iter_mut().zip(patch.hu.row(row)).enumerate() {
-            let hu = *hu;
-            if hu < weak {
-                continue;
-            }
+        let all = patch.hu.row(row);
+        for x in marked(all, |hu| hu >= weak) {
+            let hu = all[x];
             if hu >= threshold {
-                *wall = FREE_STRONG;
+                walls[x] = FREE_STRONG;
                 continue;
             }
             let cell = [x / cells.pool[0], y, z];
             let around = surround[cells.position(cell)];
             let stands_out = i32::from(hu) - i32::from(around) > WEAK_CONTRAST_HU;
             if stands_out && (near_strong.has(cell) || also(start + x)) {
-                *wall = FREE_WEAK;
+                walls[x] = FREE_WEAK;
             }
         }
     });
