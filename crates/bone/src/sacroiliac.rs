@@ -19,6 +19,11 @@ const SLANT_DEG: f64 = 26.0;
 const ALONG_MM: [f64; 2] = [24.0, 96.0];
 /// Least height of the net above the hip centre, mm.
 const LEAST_HEIGHT_MM: f64 = 34.0;
+/// Where the joint's plane is looked for, from the hip centre, mm: as far behind
+/// and above. On an open scan the middle of what shows of it lies 56 to 64 mm
+/// behind and 76 to 94 mm above; nearer, a blurred scan shows a deeper valley
+/// between the two tables of the ilium.
+const HEART_MM: [f64; 2] = [40.0, 50.0];
 /// Place of the profiles across the joint, from the hip centre, mm; joints of
 /// two hips lay at -22 and -13.
 const ACROSS_MM: [f64; 2] = [-50.0, 5.0];
@@ -210,14 +215,15 @@ impl Valleys {
         (0..self.depths.len()).map(deepest).collect()
     }
 
-    /// Mean depth within one step of planes of one tilt and turn, HU, by the step
-    /// that they pass in the net's middle.
+    /// Depth within one step of planes of one tilt and turn, HU, by the step that
+    /// they pass in the net's middle: what the heart shows, a share of the net.
     ///
     /// - `widened`: the deepest valley within one step of each.
     fn depths_along(&self, widened: &[f32], up: f64, along: f64) -> Vec<f64> {
         let plane = Plane { at: -self.middle(up, along), up, along };
         let mut sums = vec![0.0; self.steps];
-        for (node, depths) in widened.chunks(self.steps).enumerate() {
+        let nodes = widened.chunks(self.steps).enumerate();
+        for (node, depths) in nodes.filter(|(node, _)| self.in_heart(*node)) {
             let off = plane.step(node / self.columns, node % self.columns).round() as isize;
             // Steps 0 and the last have no step to one side.
             let first = (1 - off).clamp(0, self.steps as isize);
@@ -228,6 +234,12 @@ impl Valleys {
             }
         }
         sums.iter().map(|sum| sum / (self.rows * self.columns) as f64).collect()
+    }
+
+    fn in_heart(&self, node: usize) -> bool {
+        let (row, column) = (node / self.columns, node % self.columns);
+        ALONG_MM[0] + column as f64 * NET_MM >= HEART_MM[0]
+            && LEAST_HEIGHT_MM + row as f64 * NET_MM >= HEART_MM[1]
     }
 
     /// The sheet within the band around a plane, mm, NaN away from where the
@@ -260,9 +272,11 @@ impl Valleys {
             }
         }
         self.keep_largest(&mut seen);
+        let of_heart =
+            seen.iter().enumerate().filter(|(node, s)| **s && self.in_heart(*node)).count();
         let count = seen.iter().filter(|s| **s).count();
         let seen_fraction = count as f64 / seen.len() as f64;
-        if seen_fraction < LEAST_SEEN {
+        if seen_fraction < LEAST_SEEN || 2 * of_heart < count {
             return None;
         }
         for (node, place) in places.iter_mut().enumerate() {
