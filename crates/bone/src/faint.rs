@@ -40,19 +40,20 @@ pub(crate) struct Faint {
 
 /// Give faint walls to the bones that they go on from.
 ///
+/// - `noise_hu`: of the region.
 /// - `owners`: owner of each wall, 0 for nobody.
 /// - `begins_in`: whether walls of any owner may be followed into a row of the
 ///   region.
 /// - `follows`: whether an owner's walls are followed to a voxel's index.
 pub(crate) fn follow(
     patch: &Patch<'_>,
-    threshold_hu: f64,
+    (threshold_hu, noise_hu): (f64, f32),
     begins_in: impl Fn(usize) -> bool + Sync,
     follows: impl Fn(u8, [usize; 3]) -> bool + Sync,
     owners: &mut [u8],
 ) -> Faint {
     let sides = sides(patch);
-    let fall = LEAST_FALL_HU.max(LEAST_FALL_SD * noise_hu(patch));
+    let fall = LEAST_FALL_HU.max(LEAST_FALL_SD * noise_hu);
     let neighbours = patch.neighbours();
     let may_be = |at: usize| {
         let hu = patch.hu.at(at);
@@ -185,36 +186,6 @@ fn is_sheet(
     across > 0 && along >= LEAST_ALONG
 }
 
-/// Standard deviation of the noise between neighbouring voxels of a row, HU:
-/// from the median second difference of soft tissue, which edges hardly move.
-fn noise_hu(patch: &Patch<'_>) -> f32 {
-    /// Rows looked at: one in this many.
-    const EVERY: usize = 16;
-    let soft = 0..100_i16;
-    let mut seconds: Vec<i32> = (0..patch.hu.rows() / EVERY)
-        .into_par_iter()
-        .flat_map_iter(|row| {
-            let row: Vec<i16> = patch.hu.row(row * EVERY).to_vec();
-            let soft = soft.clone();
-            (1..row.len().saturating_sub(1)).filter_map(move |x| {
-                let all = [row[x - 1], row[x], row[x + 1]];
-                all.iter().all(|hu| soft.contains(hu)).then(|| {
-                    let [a, b, c] = all.map(i32::from);
-                    (a - 2 * b + c).abs()
-                })
-            })
-        })
-        .collect();
-    if seconds.is_empty() {
-        return 0.0;
-    }
-    let middle = seconds.len() / 2;
-    let (_, median, _) = seconds.select_nth_unstable(middle);
-    // The variance of a second difference is six times a voxel's; the median of
-    // a normal deviate's size is 0.6745 of its standard deviation.
-    *median as f32 / (0.6745 * 6.0_f32.sqrt())
-}
-
 #[cfg(test)]
 mod tests {
     use pilothole_volume::{Direction, Grid, PatientPoint, Region, Volume, Voxels};
@@ -246,7 +217,8 @@ mod tests {
         let patch = Patch::of(volume, Region::whole(volume.grid()));
         let mut owners: Vec<u8> =
             (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
-        let found = follow(&patch, 226.0, |_| true, |owner, _| owner == 1, &mut owners).voxels;
+        let found =
+            follow(&patch, (226.0, 0.0), |_| true, |owner, _| owner == 1, &mut owners).voxels;
         assert!(found.iter().all(|at| owners[*at as usize] == 1));
         found.iter().map(|at| *at as usize / 441).collect()
     }
@@ -274,7 +246,7 @@ mod tests {
         let patch = Patch::of(&volume, Region::whole(volume.grid()));
         let mut owners: Vec<u8> =
             (0..patch.len()).map(|at| u8::from(patch.hu.at(at) >= 226.0)).collect();
-        let faint = follow(&patch, 226.0, |_| true, |_, _| true, &mut owners);
+        let faint = follow(&patch, (226.0, 0.0), |_| true, |_, _| true, &mut owners);
         // Enclosed: marrow beside the sheet up to 18 mm.
         let mut labels = owners;
         for (at, label) in labels.iter_mut().enumerate() {

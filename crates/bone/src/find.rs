@@ -14,6 +14,7 @@ use crate::faint;
 use crate::joint::{Joint, Socket};
 use crate::lumen;
 use crate::metal;
+use crate::noise;
 use crate::params::{BoneName, BoneParams};
 use crate::patch::Patch;
 use crate::pieces;
@@ -67,23 +68,29 @@ pub fn find_bones(
     }
     let cells = Cells::over(&patch);
     let mut findings = first_findings(&patch, unknown);
+    let noise_hu = noise::noise_hu(&patch);
+    let calmed = noise::calmed(&patch, noise_hu);
+    let calm = calmed.as_ref().unwrap_or(&patch);
     let (hips, (metal, lumens)) = rayon::join(
         || find_hips(&patch, params, &mut findings),
         || {
             let metal = metal::find(&patch, params.metal_hu, volume.ceiling_hu());
-            (metal, lumen::find(&patch))
+            (metal, lumen::find(calm))
         },
     );
-    let walls = walls(&patch, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
-    let mut owned = separate(&patch, walls, &metal.metal, &lumens.voxels, &hips, &params.hips);
+    let walls =
+        walls(&patch, calm, &cells, params.threshold_hu, |at| in_head_shell(&patch, &hips, at));
+    let mut owned =
+        separate(&patch, walls, &metal.metal, (calm, &lumens.voxels), &hips, &params.hips);
     let behind = Behind::of(&patch, &hips, &owned.names);
     let in_row = |row| behind.reaches(row);
     let follows = |owner, index| behind.holds(owner, index);
-    let faint = faint::follow(&patch, params.threshold_hu, in_row, follows, &mut owned.owners);
+    let faint =
+        faint::follow(&patch, (params.threshold_hu, noise_hu), in_row, follows, &mut owned.owners);
     let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
     faint::let_go(&patch, &faint, &mut labels);
     let labelled = (labels.as_mut_slice(), &mut names);
-    pieces::clean(&patch, &metal.metal, &lumens, labelled, &mut findings);
+    pieces::clean(calm, &metal.metal, &lumens, labelled, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);
     edge.settle(&mut labels);
     let names = pieces::renumber(&mut labels, &names);

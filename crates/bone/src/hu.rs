@@ -20,20 +20,22 @@ pub(crate) struct Hu<'a> {
     jumps: [isize; 3],
 }
 
+impl Hu<'static> {
+    /// Numbers of a region alone, in its array order.
+    pub(crate) fn owned(all: Vec<i16>, [columns, rows, slices]: [usize; 3]) -> Self {
+        let starts = (0..rows * slices).map(|row| row * columns).collect();
+        Hu::kept(Cow::Owned(all), columns, rows, starts)
+    }
+}
+
 impl<'a> Hu<'a> {
     pub(crate) fn of(volume: &'a Volume, region: Region) -> Self {
         let [columns, rows, slices] = region.size();
         let [x, y, z] = region.from();
         let start = |row: usize| volume.grid().offset_of([x, y + row % rows, z + row / rows]);
         let starts: Vec<usize> = (0..rows * slices).map(start).collect();
-        let per_column = (u64::MAX / columns as u64).wrapping_add(1);
-        let of = |all, starts: Vec<usize>| {
-            let apart = |row: usize| starts.get(row).map_or(0, |start| start - starts[0]) as isize;
-            let jumps = [1, apart(1), apart(rows)];
-            Self { all, columns, per_column, starts, jumps }
-        };
         match volume.voxels() {
-            Voxels::I16(all) => of(Cow::Borrowed(all), starts),
+            Voxels::I16(all) => Self::kept(Cow::Borrowed(all), columns, rows, starts),
             Voxels::F32(from) => {
                 let mut all = vec![NOTHING_I16; columns * starts.len()];
                 all.par_chunks_mut(columns).zip(&starts).for_each(|(out, start)| {
@@ -41,10 +43,16 @@ impl<'a> Hu<'a> {
                         *out = whole(*hu);
                     }
                 });
-                let starts = (0..starts.len()).map(|row| row * columns).collect();
-                of(Cow::Owned(all), starts)
+                Hu::owned(all, region.size())
             }
         }
+    }
+
+    fn kept(all: Cow<'a, [i16]>, columns: usize, rows: usize, starts: Vec<usize>) -> Self {
+        let per_column = (u64::MAX / columns as u64).wrapping_add(1);
+        let apart = |row: usize| starts.get(row).map_or(0, |start| start - starts[0]) as isize;
+        let jumps = [1, apart(1), apart(rows)];
+        Self { all, columns, per_column, starts, jumps }
     }
 
     /// One row of the region, [`NOTHING_I16`] where nothing was measured.

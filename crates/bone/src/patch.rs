@@ -31,6 +31,17 @@ impl<'a> Patch<'a> {
         }
     }
 
+    /// The same places with other HU.
+    pub(crate) fn with<'b>(&self, hu: Hu<'b>) -> Patch<'b> {
+        Patch {
+            grid: self.grid.clone(),
+            size: self.size,
+            hu,
+            spacing_mm: self.spacing_mm,
+            slice_origins: self.slice_origins.clone(),
+        }
+    }
+
     pub(crate) fn len(&self) -> usize {
         self.size.iter().product()
     }

@@ -44,12 +44,13 @@ pub(crate) struct Hip {
 /// Metal that no bone's wall touches stays nobody's: it is inside a bone when
 /// that bone encloses it, else outside.
 ///
-/// - `lumens`: array positions of what contrast fills, rising.
+/// - `calm`, `lumens`: array positions of what contrast fills, rising, and the
+///   region that they were found in.
 pub(crate) fn separate(
     patch: &Patch<'_>,
     walls: Vec<u8>,
     metal: &Mask,
-    lumens: &[u32],
+    (calm, lumens): (&Patch<'_>, &[u32]),
     hips: &[Hip],
     hints: &HipHints,
 ) -> Owned {
@@ -75,7 +76,7 @@ pub(crate) fn separate(
         owned.names.push(None);
         let marker = owned.names.len() as u8;
         owned.lumen = Some(marker);
-        mark_lumens(patch, lumens, marker, &mut owned.owners);
+        mark_lumens(calm, lumens, marker, &mut owned.owners);
     }
     let lumen = owned.lumen;
     let seeds = positions(&owned.owners, |owner| is_owned(owner) && Some(owner) != lumen);

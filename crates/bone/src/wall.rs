@@ -31,6 +31,7 @@ const WEAK_REACH_MM: f64 = 5.0;
 /// `also` grants weak walls away from strong ones, by array position.
 pub(crate) fn walls(
     patch: &Patch<'_>,
+    calm: &Patch<'_>,
     cells: &Cells,
     threshold_hu: f64,
     also: impl Fn(usize) -> bool + Sync,
@@ -56,17 +57,17 @@ pub(crate) fn walls(
     walls.par_chunks_mut(columns).enumerate().for_each(|(row, walls)| {
         let start = row * columns;
         let (y, z) = (row % rows / cells.pool[1], row / rows / cells.pool[2]);
-        let all = patch.hu.row(row);
+        let (all, calm) = (patch.hu.row(row), calm.hu.row(row));
         for x in marked(all, |hu| hu >= weak) {
-            let hu = all[x];
-            if hu >= threshold {
+            let hu = calm[x];
+            if all[x] >= threshold {
                 walls[x] = FREE_STRONG;
                 continue;
             }
             let cell = [x / cells.pool[0], y, z];
             let around = surround[cells.position(cell)];
             let stands_out = i32::from(hu) - i32::from(around) > WEAK_CONTRAST_HU;
-            if stands_out && (near_strong.has(cell) || also(start + x)) {
+            if hu >= weak && stands_out && (near_strong.has(cell) || also(start + x)) {
                 walls[x] = FREE_WEAK;
             }
         }
