@@ -5,6 +5,7 @@ use rayon::prelude::*;
 
 use crate::edge::FIELD_LIMIT_MM;
 use crate::params::{BoneName, Side};
+use crate::sacroiliac::Sacroiliac;
 
 /// Bones of a region of a scan.
 ///
@@ -76,6 +77,15 @@ pub struct JointRecord {
     /// region does not reach it or it does not show, then the border
     /// between sacrum and hip bone is a guess.
     pub sacroiliac_fraction: Option<f64>,
+}
+
+impl JointRecord {
+    /// Whether a point lies where the border between hip bone and sacrum is a
+    /// guess: the sacroiliac joint of this side was not found, and the point lies
+    /// where it may be or medial of that.
+    pub fn border_is_guessed_at(&self, at: PatientPoint) -> bool {
+        self.sacroiliac_fraction.is_none() && Sacroiliac::may_hold(self.side, self.centre, at)
+    }
 }
 
 /// A result that holds, with a reservation.

@@ -10,6 +10,7 @@ use pilothole_volume::{Offset, PatientPoint};
 use rayon::prelude::*;
 
 use crate::joint::Joint;
+use crate::params::Side;
 use crate::patch::Patch;
 use crate::sheet::{Prices, Sheet};
 
@@ -24,6 +25,9 @@ const LEAST_HEIGHT_MM: f64 = 34.0;
 /// behind and 76 to 94 mm above; nearer, a blurred scan shows a deeper valley
 /// between the two tables of the ilium.
 const HEART_MM: [f64; 2] = [40.0, 50.0];
+/// How far before and below that a screw's end may still lie beside the joint, mm;
+/// own choice.
+const BESIDE_HEART_MM: f64 = 5.0;
 /// Place of the profiles across the joint, from the hip centre, mm; joints of
 /// two hips lay at -22 and -13.
 const ACROSS_MM: [f64; 2] = [-50.0, 5.0];
@@ -83,17 +87,30 @@ struct Plane {
     along: f64,
 }
 
+/// Across the joint, from sacrum to ilium, and backwards along it.
+fn axes(side: Side) -> (Offset, Offset) {
+    let (sin, cos) = SLANT_DEG.to_radians().sin_cos();
+    let lateral = side.lateral();
+    (Offset([cos * lateral, sin, 0.0]), Offset([-sin * lateral, cos, 0.0]))
+}
+
 impl Sacroiliac {
+    /// Whether a point lies where the joint beside a hip may be, or medial of that.
+    pub(crate) fn may_hold(side: Side, hip_centre: PatientPoint, at: PatientPoint) -> bool {
+        let (across, along) = axes(side);
+        let offset = at - hip_centre;
+        offset.dot(along) >= HEART_MM[0] - BESIDE_HEART_MM
+            && offset.0[2] >= HEART_MM[1] - BESIDE_HEART_MM
+            && offset.dot(across) <= ACROSS_MM[1]
+    }
+
     /// Find the joint beside a hip; `None` when the region does not reach it
     /// or it does not show.
     pub(crate) fn find(patch: &Patch<'_>, hip: &Joint) -> Option<Self> {
         if patch.spacing_mm[0].max(patch.spacing_mm[1]) > COARSEST_MM {
             return None;
         }
-        let (sin, cos) = SLANT_DEG.to_radians().sin_cos();
-        let lateral = hip.side.lateral();
-        let across = Offset([cos * lateral, sin, 0.0]);
-        let along = Offset([-sin * lateral, cos, 0.0]);
+        let (across, along) = axes(hip.side);
         let ends = [0, patch.size[2] - 1].map(|k| patch.centre([0, 0, k]).0[2]);
         let height = ends[0].max(ends[1]) - hip.centre.0[2] - LEAST_HEIGHT_MM;
         if height < 5.0 * NET_MM {

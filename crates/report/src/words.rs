@@ -30,7 +30,7 @@ const REASONS: [(&str, &str); 13] = [
 
 /// What to look at, in few words, by code, heaviest first; the rest show their
 /// own sentence.
-const SHORT: [(&str, &str); 37] = [
+const SHORT: [(&str, &str); 38] = [
     ("set.not_held", "the set does not hold the part"),
     ("set.no_screw", "no screw holds"),
     ("length.none_stocked", "no safe stocked length"),
@@ -38,6 +38,7 @@ const SHORT: [(&str, &str); 37] = [
     ("path.leaves_scan", "path leaves the scan"),
     ("path.unmeasured", "scan has no values here"),
     ("path.walls_within", "two walls inside: one bone?"),
+    ("path.border_guessed", "may cross into the sacrum"),
     ("set.mouth_medial", "socket opens to the midline"),
     ("access.blocked", "drill is blocked"),
     ("side.breach", "breaks out sideways"),

@@ -191,6 +191,9 @@ fn judge_prepared(
     told(Stage::Holes);
     let scene = prepared.scene();
     let mut holes = judge_holes(&scene, plan, &params.judge);
+    for hole in &mut holes {
+        hole.findings.extend(records::guessed_border(&prepared, hole));
+    }
     let calibrated = calibrate(plan, &prepared.intake, params)?;
     hold(&scene, plan, &mut holes, &calibrated, params);
     told(Stage::Set);

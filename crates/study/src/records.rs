@@ -1,6 +1,6 @@
 //! What the stages know, as the report words it.
 
-use pilothole_assess::Finding;
+use pilothole_assess::{Finding, HoleResult};
 use pilothole_bone::density::shift_to_120;
 use pilothole_bone::{BoneFinding, BoneName, Bones};
 use pilothole_intake::Intake;
@@ -149,6 +149,23 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// Said of a path that ends where the border between hip bone and sacrum is a
+/// guess: it may have passed from one into the other.
+pub(crate) fn guessed_border(prepared: &Prepared, hole: &HoleResult) -> Option<Finding> {
+    let bones = &prepared.bones;
+    let name = bones.records.get(usize::from(hole.bone?).checked_sub(1)?)?.name?;
+    if name.is_femur() {
+        return None;
+    }
+    let far_mm = hole.far?.at_mm;
+    let end = hole.seat + hole.direction * far_mm;
+    let guessed = bones.joints.iter().any(|joint| joint.border_is_guessed_at(end));
+    guessed.then(|| {
+        let text = "The path ends where the border between hip bone and sacrum is a guess, as the sacroiliac joint does not show: the screw may cross the joint, and depth, length and HU may count the sacrum's bone.";
+        Finding::new("path.border_guessed", text).of_hole(hole.hole).measured(far_mm, None, "mm")
+    })
 }
 
 /// Shift of bone HU against 120 kVp that is told: half of what the band around
