@@ -2,8 +2,8 @@
 //! changes is the image, not the patient.
 
 use pilothole_bone::{BoneName, BoneParams, Bones, HipHints, find_bones};
-use pilothole_study::{Limits, hints_of, open, read_plan};
-use pilothole_tests::{aloud, real_scans, root};
+use pilothole_study::{hints_of, read_plan};
+use pilothole_tests::{aloud, real_volume, root};
 use pilothole_volume::{Region, Volume, Voxels};
 
 /// Blur within slices by a Gaussian, voxels, then noise of one standard
@@ -61,12 +61,7 @@ fn cm3(bones: &Bones, name: BoneName) -> f64 {
 /// sacroiliac joint was looked for in its own place it lost 114 cm³ of marrow.
 #[test]
 fn noise_and_blur_leave_the_bones_of_an_open_scan() {
-    let Some(data) = real_scans() else { return };
-    let limits = Limits::default();
-    let volume = open(&data.join("pelvis_native_3mm/series.zip"), &limits)
-        .and_then(|scan| scan.read(None, &limits))
-        .expect("usable")
-        .volume;
+    let Some(volume) = real_volume("pelvis_native_3mm") else { return };
     let plan = root().join("fixtures/plans/pelvis-native-right.toml");
     let hips = hints_of(&read_plan(&plan).expect("sound").plan);
     let as_it_is = found(&volume, &hips);

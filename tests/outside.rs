@@ -3,7 +3,7 @@
 use dicom_pixeldata::{ConvertOptions, ModalityLutOption, PixelDecoder};
 use pilothole_phantom::{Scanner, Scene, SeriesHeader, Solid, Storage, Tissue, write_series};
 use pilothole_study::{Limits, open};
-use pilothole_tests::{aloud, real_scans, root};
+use pilothole_tests::{aloud, real_scans, real_volume, root};
 use pilothole_volume::{Direction, Grid, Offset, PatientPoint};
 
 /// Largest difference, HU: rounding of recorded positions and values.
@@ -13,11 +13,7 @@ const TOLERANCE_HU: f64 = 0.5;
 fn hu_along_ten_paths_equal_simpleitks_linear_sampling() {
     // fixtures/reference/hu_along_paths.csv: SimpleITK 2.5.7, made by
     // tests/reference/hu_along_paths.py.
-    let Some(data) = real_scans() else { return };
-    let limits = Limits::default();
-    let scan = open(&data.join("pelvis_native_3mm/series.zip"), &limits)
-        .and_then(|scan| scan.read(None, &limits))
-        .expect("the scan is read");
+    let Some(volume) = real_volume("pelvis_native_3mm") else { return };
     let table = std::fs::read_to_string(root().join("fixtures/reference/hu_along_paths.csv"))
         .expect("the recorded values are there");
     let mut compared = 0;
@@ -26,7 +22,7 @@ fn hu_along_ten_paths_equal_simpleitks_linear_sampling() {
         let row: Vec<f64> = line.split(',').map(|cell| cell.parse().expect("a number")).collect();
         let seat = PatientPoint([row[1], row[2], row[3]]);
         let along = Direction::along(Offset([row[4], row[5], row[6]])).expect("has length");
-        let found = scan.volume.sample_or_nan(seat + along * row[7]);
+        let found = volume.sample_or_nan(seat + along * row[7]);
         worst = worst.max((found - row[8]).abs());
         compared += 1;
     }

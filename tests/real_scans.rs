@@ -3,10 +3,8 @@
 use std::path::Path;
 
 use pilothole_bone::{BoneFinding, BoneParams, HipHint, HipHints, Side as BoneSide, find_bones};
-use pilothole_study::{
-    CaseParams, Limits, Replace, Side, judge_case, open, propose_landmarks, read_plan,
-};
-use pilothole_tests::{aloud, real_scans, root};
+use pilothole_study::{CaseParams, Replace, Side, judge_case, propose_landmarks, read_plan};
+use pilothole_tests::{aloud, real_scans, real_volume, root};
 use pilothole_volume::{PatientPoint, Region};
 
 /// Judge a plan of `fixtures/plans` on an open scan.
@@ -107,10 +105,7 @@ fn the_clean_hip_of_the_coarse_scan_is_judged_with_its_reservations() {
 /// Centres as one reader set them (`landmarks.json` beside the scan).
 #[test]
 fn beside_the_nail_the_joint_is_doubted_and_a_spine_is_no_sacrum() {
-    let Some(data) = real_scans() else { return };
-    let limits = Limits::default();
-    let scan = open(&data.join("pelvis_metal_3mm/series.zip"), &limits).expect("readable");
-    let volume = scan.read(None, &limits).expect("usable").volume;
+    let Some(volume) = real_volume("pelvis_metal_3mm") else { return };
     let hint = |side, centre| HipHint { side, centre: PatientPoint(centre), radius_mm: None };
     let hips = vec![
         hint(BoneSide::Left, [83.2, -142.7, 127.9]),

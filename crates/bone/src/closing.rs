@@ -11,14 +11,19 @@ pub(crate) fn closed(mask: &Mask, ball: &[[isize; 3]]) -> Mask {
     if ball.is_empty() {
         return Mask::none(mask.size());
     }
-    let wide = moved_and(mask, ball, 0, |a, b| a | b);
-    moved_and(&wide, ball, u64::MAX, |a, b| a & b)
+    let wide = with_neighbours(mask, ball, 0, |a, b| a | b);
+    with_neighbours(&wide, ball, u64::MAX, |a, b| a & b)
 }
 
 /// Each row with the rows that the steps lead to.
 ///
 /// - `beyond`: bits past a row's ends.
-fn moved_and(mask: &Mask, ball: &[[isize; 3]], beyond: u64, with: fn(u64, u64) -> u64) -> Mask {
+fn with_neighbours(
+    mask: &Mask,
+    ball: &[[isize; 3]],
+    beyond: u64,
+    with: fn(u64, u64) -> u64,
+) -> Mask {
     let [columns, rows, slices] = mask.size();
     let words = mask.words_per_row();
     let past = match columns % 64 {

@@ -3,7 +3,7 @@
 use pilothole_volume::{Direction, Mask, NOTHING_I16, Offset};
 use rayon::prelude::*;
 
-use crate::gathered::marked;
+use crate::gathered::{bits, marked};
 use crate::patch::{Patch, box_of};
 use crate::smooth::{Smooth, quotient};
 
@@ -201,7 +201,7 @@ fn widen_row(row: &[u64], reach: usize, columns: usize, out: &mut [u64]) {
         return;
     }
     let mut filled = 0;
-    for x in (0..columns).filter(|x| row[x / 64] >> (x % 64) & 1 == 1) {
+    for x in bits(row) {
         for to in x.saturating_sub(reach).max(filled)..(x + reach + 1).min(columns) {
             out[to / 64] |= 1 << (to % 64);
         }

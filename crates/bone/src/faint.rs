@@ -7,6 +7,7 @@
 
 use rayon::prelude::*;
 
+use crate::gathered::Gathered;
 use crate::patch::{Patch, Step};
 use crate::wall::NOBODY;
 
@@ -106,18 +107,13 @@ pub(crate) fn follow(
 /// The voxels beside some that pass a test, rising.
 fn beside(patch: &Patch<'_>, some: &[u32], test: impl Fn(usize) -> bool + Sync) -> Vec<u32> {
     let neighbours = patch.neighbours();
-    let mut places: Vec<u32> = some
-        .par_iter()
-        .flat_map_iter(|at| {
-            let (at, index) = (*at as usize, patch.index(*at as usize));
-            let steps = neighbours.iter();
-            steps.filter_map(move |s| s.from(patch.size, index, at)).map(|to| to as u32)
-        })
-        .filter(|to| test(*to as usize))
-        .collect();
-    places.par_sort_unstable();
-    places.dedup();
-    places
+    let found = Gathered::none(patch.len());
+    some.par_iter().for_each(|at| {
+        let (at, index) = (*at as usize, patch.index(*at as usize));
+        let steps = neighbours.iter().filter_map(|s| s.from(patch.size, index, at));
+        steps.filter(|to| test(*to)).for_each(|to| found.add(to));
+    });
+    found.rising()
 }
 
 /// Let go of faint walls that lie on nothing enclosed by their bone.

@@ -20,7 +20,7 @@ const TOP_HU: f32 = 1500.0;
 pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8]) {
     let class = |at: usize| ((TOP_HU - patch.hu.at(at)) / CLASS_HU).max(0.0) as usize;
     let around = Around::of(patch);
-    let is_rim = |at: &u32| around.any(owners, *at as usize, free);
+    let is_rim = |at: &u32| around.may_hold(owners, *at as usize, free).is_some();
     let rim: Vec<u32> = seeds.par_iter().copied().filter(is_rim).collect();
     let mut queues = Queues::default();
     for at in rim {
@@ -43,58 +43,37 @@ pub(crate) fn flood(patch: &Patch<'_>, seeds: &[u32], free: u8, owners: &mut [u8
 }
 
 /// The 26 neighbours of voxels.
-struct Around {
-    size: [usize; 3],
-    plane: usize,
+struct Around<'a> {
+    patch: &'a Patch<'a>,
     /// Faces first.
     steps: Vec<Step>,
-    jumps: Vec<isize>,
 }
 
-impl Around {
-    fn of(patch: &Patch<'_>) -> Self {
-        let steps = patch.neighbours();
-        let jumps = steps.iter().map(|step| step.jump).collect();
-        Self { size: patch.size, plane: patch.plane(), steps, jumps }
+impl<'a> Around<'a> {
+    fn of(patch: &'a Patch<'a>) -> Self {
+        Self { patch, steps: patch.neighbours() }
     }
 
-    fn index(&self, at: usize) -> [usize; 3] {
-        let in_plane = at % self.plane;
-        [in_plane % self.size[0], in_plane / self.size[0], at / self.plane]
+    /// A voxel's index where an owner beside it may be `least` or above: off the
+    /// border one is.
+    #[inline]
+    fn may_hold(&self, owners: &[u8], at: usize, least: u8) -> Option<[usize; 3]> {
+        let index = self.patch.index(at);
+        (!self.is_interior(index) || self.cube_holds(owners, at, least)).then_some(index)
     }
 
     fn is_interior(&self, index: [usize; 3]) -> bool {
-        (0..3).all(|a| index[a] > 0 && index[a] + 1 < self.size[a])
-    }
-
-    /// Whether an owner beside a voxel is `least` or above.
-    fn any(&self, owners: &[u8], at: usize, least: u8) -> bool {
-        let index = self.index(at);
-        if self.is_interior(index) {
-            self.cube_holds(owners, at, least)
-        } else {
-            let beside = self.steps.iter().filter_map(|step| step.from(self.size, index, at));
-            beside.into_iter().any(|to| owners[to] >= least)
-        }
+        (0..3).all(|a| index[a] > 0 && index[a] + 1 < self.patch.size[a])
     }
 
     /// Visit the owners beside a voxel that are `least` or above, faces first.
     #[inline]
     fn each(&self, owners: &mut [u8], at: usize, least: u8, mut visit: impl FnMut(usize, &mut u8)) {
-        let index = self.index(at);
-        let interior = self.is_interior(index);
-        if interior && !self.cube_holds(owners, at, least) {
-            return;
-        }
-        let look = |to: usize| {
+        let Some(index) = self.may_hold(owners, at, least) else { return };
+        for to in self.steps.iter().filter_map(|step| step.from(self.patch.size, index, at)) {
             if owners[to] >= least {
                 visit(to, &mut owners[to]);
             }
-        };
-        if interior {
-            self.jumps.iter().map(|jump| at.wrapping_add_signed(*jump)).for_each(look);
-        } else {
-            self.steps.iter().filter_map(|step| step.from(self.size, index, at)).for_each(look);
         }
     }
 
@@ -102,7 +81,7 @@ impl Around {
     /// the border.
     #[inline]
     fn cube_holds(&self, owners: &[u8], at: usize, least: u8) -> bool {
-        let (columns, plane) = (self.size[0], self.plane);
+        let (columns, plane) = (self.patch.size[0], self.patch.plane());
         let in_row = |middle: usize| any(&owners[middle - 1..middle + 2], |owner| owner >= least);
         let in_slice = |middle: usize| any(&[middle - columns, middle, middle + columns], in_row);
         any(&[at - plane, at, at + plane], in_slice)

@@ -14,6 +14,7 @@ use crate::boxes::{eroded, grown};
 use crate::gathered::bits;
 use crate::patch::Patch;
 use crate::runs::{Piece, pieces};
+use crate::smooth::MovingSum;
 
 /// HU of contrast on a pelvic scan: above muscle and clot; arteries seldom pass
 /// 450, cortex does even when blurred.
@@ -80,17 +81,20 @@ pub(crate) fn find(patch: &Patch<'_>) -> Lumens {
 
 /// Places around which HU are even; the whole box of a place is in the region.
 fn even_places(patch: &Patch<'_>, places: &Mask, half: [usize; 3]) -> Mask {
-    let (words, rows) = (places.words_per_row(), patch.size[1]);
+    let [columns, rows, _] = patch.size;
+    let words = places.words_per_row();
+    let count = half.iter().map(|h| 2 * h + 1).product::<usize>() as f64;
     let mut even = Mask::none(places.size());
     even.words_mut().par_chunks_mut(words * rows).enumerate().for_each(|(z, even)| {
-        let mut columns = Columns::of(patch, z, half);
-        let count = half.iter().map(|h| 2 * h + 1).product::<usize>() as f64;
-        for (y, even) in even.chunks_mut(words).enumerate() {
-            let places = &places.words()[(z * rows + y) * words..][..words];
-            if places.iter().all(|word| *word == 0) {
-                continue;
-            }
-            let [sums, squares] = columns.around(y);
+        let places = &places.words()[z * words * rows..][..words * rows];
+        if places.iter().all(|word| *word == 0) {
+            return;
+        }
+        let [sums, squares] = across_slices(patch, z, half[2]);
+        let [mut sums, mut squares] =
+            [&sums, &squares].map(|of| MovingSum::new(of, columns, half[1], 0));
+        for (places, even) in places.chunks(words).zip(even.chunks_mut(words)) {
+            let (sums, squares) = (sums.step(), squares.step());
             for x in bits(places) {
                 let beside = x - half[0]..=x + half[0];
                 let sum = f64::from(sums[beside.clone()].iter().sum::<i32>());
@@ -103,59 +107,23 @@ fn even_places(patch: &Patch<'_>, places: &Mask, half: [usize; 3]) -> Mask {
     even
 }
 
-/// For the places of a slice: of each column, HU and their squares summed over
-/// the rows and slices around.
-struct Columns<'a> {
-    patch: &'a Patch<'a>,
-    z: usize,
-    half: [usize; 3],
-    /// Sums over slices of the rows around, each at its number's remainder.
-    rows: Vec<(Option<usize>, [Vec<i32>; 2])>,
-    all: [Vec<i32>; 2],
-}
-
-impl<'a> Columns<'a> {
-    fn of(patch: &'a Patch<'a>, z: usize, half: [usize; 3]) -> Self {
-        let none = || [0, 0].map(|_| vec![0; patch.size[0]]);
-        let rows = (0..=2 * half[1]).map(|_| (None, none())).collect();
-        Self { patch, z, half, rows, all: none() }
-    }
-
-    /// Around a row: HU, and their squares; of no use in columns that hold more
-    /// than contrast.
-    fn around(&mut self, y: usize) -> [&[i32]; 2] {
-        self.all.iter_mut().for_each(|all| all.fill(0));
-        for row in y - self.half[1]..=y + self.half[1] {
-            let at = row % self.rows.len();
-            if self.rows[at].0 != Some(row) {
-                self.read(row);
-            }
-            for (all, own) in self.all.iter_mut().zip(&self.rows[at].1) {
-                add(all, own, |own| own);
+/// Of each place of a slice, HU and their squares summed over the slices within
+/// reach; HU beyond those of contrast count as its bounds.
+fn across_slices(patch: &Patch<'_>, z: usize, reach: usize) -> [Vec<i32>; 2] {
+    let [columns, rows, _] = patch.size;
+    let [mut sums, mut squares] = [0, 1].map(|_| vec![0_i32; patch.plane()]);
+    for z in z - reach..=z + reach {
+        let both = sums.chunks_mut(columns).zip(squares.chunks_mut(columns));
+        for (y, (sums, squares)) in both.enumerate() {
+            for ((sum, square), hu) in sums.iter_mut().zip(squares).zip(patch.hu.row(z * rows + y))
+            {
+                let hu = i32::from((*hu).clamp(*CONTRAST_HU.start(), *CONTRAST_HU.end()));
+                *sum += hu;
+                *square += hu * hu;
             }
         }
-        self.all.each_ref().map(Vec::as_slice)
     }
-
-    fn read(&mut self, row: usize) {
-        let at = row % self.rows.len();
-        let (number, [sums, squares]) = &mut self.rows[at];
-        *number = Some(row);
-        sums.fill(0);
-        squares.fill(0);
-        for z in self.z - self.half[2]..=self.z + self.half[2] {
-            let hu = self.patch.hu.row(z * self.patch.size[1] + row);
-            add(sums, hu, i32::from);
-            add(squares, hu, |hu| i32::from(hu) * i32::from(hu));
-        }
-    }
-}
-
-/// Add a value of each to each; what overflows is of no use to anybody.
-fn add<T: Copy>(to: &mut [i32], from: &[T], value: impl Fn(T) -> i32) {
-    for (to, from) in to.iter_mut().zip(from) {
-        *to = to.wrapping_add(value(*from));
-    }
+    [sums, squares]
 }
 
 /// 1 where a voxel belongs, else 0.

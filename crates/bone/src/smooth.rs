@@ -100,7 +100,7 @@ pub(crate) fn quotient(sum: i32, count: i32) -> i16 {
 }
 
 /// Sums over rows (or layers) of `length` within `reach` of one that moves on.
-struct MovingSum<'a> {
+pub(crate) struct MovingSum<'a> {
     values: &'a [i32],
     length: usize,
     reach: usize,
@@ -109,7 +109,7 @@ struct MovingSum<'a> {
 }
 
 impl<'a> MovingSum<'a> {
-    fn new(values: &'a [i32], length: usize, reach: usize, at: usize) -> Self {
+    pub(crate) fn new(values: &'a [i32], length: usize, reach: usize, at: usize) -> Self {
         let mut moving = Self { values, length, reach, at, sum: vec![0; length] };
         let count = values.len() / length;
         for row in at.saturating_sub(reach + 1)..(at + reach).min(count) {
@@ -119,7 +119,7 @@ impl<'a> MovingSum<'a> {
     }
 
     /// The sum around the place reached, and one place on.
-    fn step(&mut self) -> &[i32] {
+    pub(crate) fn step(&mut self) -> &[i32] {
         if let Some(gone) = self.at.checked_sub(self.reach + 1) {
             let gone = &self.values[gone * self.length..][..self.length];
             for (sum, value) in self.sum.iter_mut().zip(gone) {
