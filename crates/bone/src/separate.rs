@@ -152,7 +152,10 @@ fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     if !strong {
         return None;
     }
-    if below_and_lateral(joint, point) {
+    // Without a head and a sacroiliac joint nothing says that this is a pelvis,
+    // and a bone that is one must not be cut by where a femur would be.
+    let pelvis = joint.head || hip.sacroiliac.is_some();
+    if pelvis && below_and_lateral(joint, point) {
         return Some(Bone::Femur);
     }
     if below_and_medial(joint, point) {

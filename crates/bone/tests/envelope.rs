@@ -3,7 +3,9 @@
 
 mod solid;
 
-use pilothole_bone::{BoneName, BoneParams, Bones, HipHints, KnownPoint, find_bones};
+use pilothole_bone::{
+    BoneName, BoneParams, Bones, HipHint, HipHints, KnownPoint, Side, find_bones,
+};
 use pilothole_volume::{Direction, Grid, Offset, PatientPoint, Region, Volume};
 use solid::{Bone, Scanner, lattice, scan};
 
@@ -337,4 +339,33 @@ fn even_cancellous_bone_is_no_lumen() {
     let bones = found(&scan(&grid, Scanner { noise_hu: 8.0, seed: 6 }, |p| bone.added_hu(p, 0.6)));
     assert_ne!(label(&bones, [0.0; 3]), 0);
     assert!(bones.findings.iter().all(|f| f.code() != "bone.left_out"));
+}
+
+/// A long thin-walled bone with a hip centre hinted beside it: there is no head
+/// and no sacrum, so nothing may cut it where a femur would be.
+#[test]
+fn a_bone_that_is_no_pelvis_is_not_cut_by_a_hint() {
+    let grid = lattice(36.0, [0.9; 3]);
+    let tube = Bone {
+        depth: |p: [f64; 3]| 13.0 - (p[1] * p[1] + p[2] * p[2]).sqrt(),
+        cortex_mm: 1.0,
+        cortex_hu: 1300.0,
+        marrow_hu: -60.0,
+    };
+    let volume = scan(&grid, Scanner { noise_hu: 15.0, seed: 4 }, |p| tube.added_hu(p, 0.6));
+    // Left is towards positive x.
+    for (side, medial) in [(Side::Left, -1.0), (Side::Right, 1.0)] {
+        let centre = PatientPoint([6.0 * medial, -30.0, 0.0]);
+        let hips =
+            HipHints { hips: vec![HipHint { side, centre, radius_mm: None }], points: Vec::new() };
+        let params = BoneParams { hips, ..BoneParams::default() };
+        let bones = find_bones(&volume, Region::whole(&grid), &params).expect("a region");
+        let own = label(&bones, [0.0; 3]);
+        for x in [-28.0, -20.0, -8.0, 8.0, 20.0, 28.0] {
+            for (y, z) in [(0.0, 0.0), (0.0, 10.0), (10.0, 0.0), (-7.0, -7.0)] {
+                assert_eq!(label(&bones, [x, y, z]), own, "{side:?} {x} {y} {z}");
+            }
+        }
+        assert!(own > 0 && bones.records.len() == 1, "{side:?}: {:?}", bones.records);
+    }
 }
