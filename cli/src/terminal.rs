@@ -7,7 +7,7 @@ use std::path::Path;
 use std::process::ExitCode;
 
 use indicatif::{ProgressBar, ProgressStyle};
-use pilothole_study::{CaseError, Reason, Stage};
+use pilothole_study::{CaseError, Reason, SHORT_CAUTION, Stage};
 
 /// Columns of a terminal that nobody measured.
 pub(crate) const COLUMNS: usize = 80;
@@ -132,6 +132,11 @@ pub(crate) fn wrapped(text: &str, columns: usize, inset: usize) -> Vec<String> {
         }
     }
     lines
+}
+
+/// What every screen of results ends with.
+pub(crate) fn caution() -> Vec<String> {
+    wrapped(SHORT_CAUTION, 80, 0)
 }
 
 /// Where a result lies, as the user named its folder.

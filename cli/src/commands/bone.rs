@@ -58,7 +58,7 @@ fn rows(text: &str) -> String {
         lines.push(format!("and {} more in bones.json", bones.len() - most));
     }
     lines.extend(findings);
-    lines.push("Decision support for research and planning, not a medical device.".to_owned());
+    lines.extend(terminal::caution());
     lines.join("\n")
 }
 

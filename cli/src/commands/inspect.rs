@@ -40,7 +40,7 @@ fn as_text(scan: &Scan, series: &[SeriesSummary], identity: bool) -> String {
     if scan.damaged() > 0 {
         lines.push(format!("{} files are damaged and cannot be read", scan.damaged()));
     }
-    lines.push("Decision support for research and planning, not a medical device.".to_owned());
+    lines.extend(terminal::caution());
     lines.join("\n")
 }
 

@@ -18,7 +18,8 @@ pub fn terminal(record: &Record, width: usize) -> String {
     let width = width.max(40);
     let mut lines = wrapped(&verdict(record), width);
     let holes = record.in_order();
-    let room = MOST_LINES.saturating_sub(lines.len() + 2);
+    let caution = wrapped(SHORT_CAUTION, width);
+    let room = MOST_LINES.saturating_sub(lines.len() + 1 + caution.len());
     let shown = if holes.len() <= room { holes.len() } else { room.saturating_sub(1) };
     if !holes.is_empty() {
         lines.push(head(width));
@@ -28,8 +29,9 @@ pub fn terminal(record: &Record, width: usize) -> String {
         let rest = holes.len() - shown;
         lines.push(format!("and {} in the report", counted(rest, "more hole", "more holes")));
     }
-    lines.extend(finding_lines(record, width, MOST_LINES.saturating_sub(lines.len())));
-    lines.push(cut(SHORT_CAUTION, width));
+    let left = (MOST_LINES + 1).saturating_sub(lines.len() + caution.len());
+    lines.extend(finding_lines(record, width, left));
+    lines.extend(caution);
     let mut text = lines.join("\n");
     text.push('\n');
     text

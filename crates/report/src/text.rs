@@ -7,9 +7,9 @@ pub const CAUTION: &str = "Decision support for research and planning; not a med
      Hounsfield units along a path are not proof of hold. A licensed surgeon decides, on the \
      images and the patient; local codes and the law of the place prevail.";
 
-/// The caution in one line of a terminal, and in every row of a table.
-pub const SHORT_CAUTION: &str =
-    "Research and planning only, not a medical device; a licensed surgeon decides.";
+/// The caution at the end of what a terminal shows, and in every row of a table.
+pub const SHORT_CAUTION: &str = "Decision support for research and planning, not a medical \
+     device. A licensed surgeon decides; local codes prevail.";
 
 /// Longest text from a plan shown in a page, in characters.
 ///

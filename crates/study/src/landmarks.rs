@@ -56,7 +56,8 @@ pub fn propose_landmarks(
     };
     let mut text = String::from(
         "# Proposed, to be confirmed by a person on the pictures of the scan.\n\
-         # Decision support for research and planning, not a medical device.\n",
+         # Decision support for research and planning, not a medical device.\n\
+         # A licensed surgeon decides; local codes prevail.\n",
     );
     if hints.is_empty() {
         text.push_str(

@@ -87,7 +87,7 @@ fn bone(record: &Record) -> Markup {
                         @if let Some(volume) = one.volume_mm3 { " (" (measure(Unit::Mm3, Some(volume))) ")" }
                     }
                 }
-                dt { "Numbers not to be trusted" } dd { (measure(Unit::Percent, bone.untrusted_share)) }
+                dt { "In metal's artefacts" } dd { (measure(Unit::Percent, bone.untrusted_share)) }
                 dt { "Calibration" }
                 dd {
                     @match &record.calibration {

@@ -138,7 +138,7 @@ fn measures(hole: &HoleRecord) -> Markup {
                 }
             }
             dt { "Bone beside it" } dd { (of_purchase(hole, Unit::Mm, hole.side_wall_mm)) }
-            dt { "Numbers trusted" } dd { (of_purchase(hole, Unit::Percent, hole.trust)) }
+            dt { "Free of metal's artefacts" } dd { (of_purchase(hole, Unit::Percent, hole.trust)) }
             (beyond(hole))
         }
     }
