@@ -1,7 +1,8 @@
 //! The cortex of whole bones: how dense it is where it is thick, and how thick
 //! it is on the average.
 
-use pilothole_bone::{Blur, PlateFit};
+use pilothole_bone::density::AssumedCortex;
+use pilothole_bone::{Blur, FLAT_REACH_MM, MOST_BEND_MM, PlateFit};
 use pilothole_volume::{Direction, PatientPoint};
 use rayon::prelude::*;
 
@@ -15,31 +16,45 @@ use crate::scene::Scene;
 pub struct CortexModel {
     /// The scan's blur.
     pub blur: Blur,
-    /// Level of each bone's cortex where it is thick, by label from 1; `None`
-    /// where too few thick places were seen.
-    pub levels: Vec<Option<CortexLevel>>,
+    /// Level of each bone's cortex, by label from 1.
+    pub levels: Vec<CortexLevel>,
+    /// A plate with a level of its own below this, HU, is dense cancellous bone.
+    pub least_cortical_hu: f64,
 }
 
 /// Level of a bone's cortex.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CortexLevel {
-    /// Median over thick places, HU.
+    /// Median over thick places, or what is assumed, HU.
     pub hu: f64,
     /// Half of the range that holds the middle 68 %, HU.
     pub sd_hu: f64,
-    /// Places that it was read at.
-    pub places: usize,
+    /// Where it comes from.
+    pub from: LevelSource,
+}
+
+/// Where a cortex's level comes from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LevelSource {
+    /// So many thick places of the bone.
+    ThickPlaces(usize),
+    /// Too few of them: what cortical bone is likely to read.
+    Assumed,
 }
 
 /// Thickness of a bone's cortex over its surface, square to it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct CortexThickness {
-    /// Mean over the places where a plate fitted, mm.
+    /// Mean over the places where a plate of cortex fitted, mm.
     pub mean_mm: f64,
+    /// Median over those places, mm.
+    pub median_mm: f64,
     /// Standard deviation over those places, mm.
     pub sd_mm: f64,
-    /// Places where a plate fitted.
+    /// Those places.
     pub fitted: usize,
+    /// Places where the plate is dense cancellous bone.
+    pub dense: usize,
     /// Places where a cortex shows and no plate fitted.
     pub refused: usize,
     /// Places where no cortex, or no inner face of one, shows.
@@ -52,10 +67,16 @@ const LEVEL_PLACES: usize = 400;
 const PLACES: usize = 1500;
 /// Fewest thick places that make a level.
 const LEAST_PLACES: usize = 12;
+/// Least share of the places looked at that must be thick: where none is, one in
+/// twenty still looks so, along corners. Own choice.
+const LEAST_SHARE: f64 = 0.08;
 /// Depths at which a voxel's centre counts as lying at the surface, mm.
 const AT_SURFACE_MM: f32 = 0.6;
 /// Profiles begin this far outside the surface, mm.
 const BEFORE_MM: f64 = 8.0;
+/// A thick place this many spreads below what cortical bone is likely to read
+/// holds dense cancellous bone, not cortex; own choice.
+const LEAST_CORTICAL: f64 = 2.0;
 /// A normal is one where the field's slope is this near to 1.
 const LEAST_SLOPE: f64 = 0.5;
 /// Thickness in blurs from which a fitted plate's level is its own.
@@ -64,27 +85,34 @@ const THICK: f64 = 3.0;
 impl CortexModel {
     /// Read the levels of every bone of a scene; the scene's own model is not
     /// looked at.
-    pub fn of(scene: &Scene<'_>, blur: Blur, params: &PathParams) -> Self {
+    ///
+    /// - `assumed`: what stands in where too few thick places show the level.
+    pub fn of(scene: &Scene<'_>, blur: Blur, assumed: AssumedCortex, params: &PathParams) -> Self {
         let bones = scene.labels.values().par_iter().copied().max().unwrap_or(0);
-        let bare = Self { blur, levels: Vec::new() };
+        let least_cortical_hu = assumed.hu - LEAST_CORTICAL * assumed.sd_hu;
+        let bare = Self { blur, levels: Vec::new(), least_cortical_hu };
         let scene = Scene { cortex: Some(&bare), ..*scene };
         let places = at_surface(&scene, bones);
         let levels = (1..=bones)
             .zip(&places)
             .map(|(bone, places)| {
-                let levels = faces(&scene, bone, &thinned(places, LEVEL_PLACES), params)
-                    .into_iter()
-                    .filter_map(|face| face.own_level_hu(&blur))
+                let faces = faces(&scene, bone, &thinned(places, LEVEL_PLACES), params);
+                let levels: Vec<f64> = faces
+                    .iter()
+                    .filter_map(|face| face.own_level_hu(&scene, &blur))
+                    .filter(|hu| *hu >= least_cortical_hu)
                     .collect();
-                CortexLevel::of(levels)
+                let enough = levels.len() as f64 >= LEAST_SHARE * faces.len() as f64;
+                let level = if enough { CortexLevel::of(levels) } else { None };
+                level.unwrap_or(CortexLevel::assumed(assumed))
             })
             .collect();
-        Self { blur, levels }
+        Self { blur, levels, least_cortical_hu }
     }
 
-    /// The level of a bone's cortex where it is known.
+    /// The level of a bone's cortex; `None` for what is no bone of the scene.
     pub fn level_of(&self, bone: u8) -> Option<CortexLevel> {
-        *self.levels.get(usize::from(bone).checked_sub(1)?)?
+        self.levels.get(usize::from(bone).checked_sub(1)?).copied()
     }
 }
 
@@ -95,7 +123,12 @@ impl CortexLevel {
         }
         levels.sort_by(f64::total_cmp);
         let at = |share: f64| levels[((levels.len() - 1) as f64 * share).round() as usize];
-        Some(Self { hu: at(0.5), sd_hu: 0.5 * (at(0.84) - at(0.16)), places: levels.len() })
+        let from = LevelSource::ThickPlaces(levels.len());
+        Some(Self { hu: at(0.5), sd_hu: 0.5 * (at(0.84) - at(0.16)), from })
+    }
+
+    const fn assumed(cortex: AssumedCortex) -> Self {
+        Self { hu: cortex.hu, sd_hu: cortex.sd_hu, from: LevelSource::Assumed }
     }
 }
 
@@ -109,11 +142,13 @@ pub fn cortex_thickness(
 ) -> Option<CortexThickness> {
     let places = at_surface(scene, bone).pop()?;
     let faces = faces(scene, bone, &thinned(&places, PLACES), params);
-    let fitted: Vec<f64> = faces
-        .iter()
-        .filter(|face| face.edge.rule == EdgeRule::Plate)
-        .filter_map(|face| face.edge.cortex_mm)
-        .collect();
+    let least_hu = scene.cortex?.least_cortical_hu;
+    let plates = || faces.iter().filter(|face| face.edge.rule == EdgeRule::Plate);
+    let is_dense = |face: &&Face| face.fit.is_some_and(|fit| fit.peak_hu < least_hu);
+    let dense = plates().filter(is_dense).count();
+    let mut fitted: Vec<f64> =
+        plates().filter(|face| !is_dense(face)).filter_map(|face| face.edge.cortex_mm).collect();
+    fitted.sort_by(f64::total_cmp);
     let refused = faces
         .iter()
         .filter(|face| face.edge.rule == EdgeRule::Halfway && face.edge.cortex_mm.is_some())
@@ -123,15 +158,19 @@ pub fn cortex_thickness(
     let squares: f64 = fitted.iter().map(|mm| (mm - mean_mm).powi(2)).sum();
     (!fitted.is_empty()).then(|| CortexThickness {
         mean_mm,
+        median_mm: fitted[fitted.len() / 2],
         sd_mm: (squares / (count - 1.0).max(1.0)).sqrt(),
         fitted: fitted.len(),
+        dense,
         refused,
-        unseen: faces.len() - fitted.len() - refused,
+        unseen: faces.len() - fitted.len() - dense - refused,
     })
 }
 
 /// A place on a bone's surface.
 struct Face {
+    /// On the surface.
+    seat: PatientPoint,
     /// Into the bone, square to its surface.
     inward: Direction,
     /// The outer face.
@@ -140,10 +179,13 @@ struct Face {
 }
 
 impl Face {
-    /// Level of the plate there, HU, where it is thick enough to show its own.
-    fn own_level_hu(&self, blur: &Blur) -> Option<f64> {
+    /// Level of the plate there, HU, where it is flat and thick enough to show
+    /// its own.
+    fn own_level_hu(&self, scene: &Scene<'_>, blur: &Blur) -> Option<f64> {
         let thick_mm = THICK * blur.along_mm(self.inward);
-        self.fit.filter(|fit| fit.thickness_mm >= thick_mm).map(|fit| fit.peak_hu)
+        let fit = self.fit.filter(|fit| fit.thickness_mm >= thick_mm)?;
+        let bend_mm = scene.field.bend_mm(self.seat, self.inward, FLAT_REACH_MM);
+        (bend_mm <= MOST_BEND_MM).then_some(fit.peak_hu)
     }
 }
 
@@ -188,7 +230,7 @@ fn faces(scene: &Scene<'_>, bone: u8, places: &[usize], params: &PathParams) -> 
             let axis = Axis { seat, direction: inward };
             let profile = sample_profile(scene, axis, &near);
             let (edge, fit) = place_outer(scene, axis, bone, &profile, params);
-            Some(Face { inward, edge, fit })
+            Some(Face { seat, inward, edge, fit })
         })
         .collect()
 }

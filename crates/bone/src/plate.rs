@@ -8,8 +8,12 @@
 //! cortex's level must be known (from a thick place of the same scan) and the
 //! thickness follows from it.
 
+mod blur;
+mod solve;
 mod step;
 
+pub(crate) use blur::fit_blur;
+use solve::{Left, Model, covariance, minimise};
 use step::{LANES, steps};
 
 /// What is known of a profile before the fit.
@@ -82,6 +86,14 @@ pub enum FitRefused {
         /// Second edge, mm.
         far_mm: f64,
     },
+    /// The line meets the plate too flat for what it sees to be one.
+    #[error("the path meets it at {:.0}°, more than {:.0}°", incidence_rad.to_degrees(), limit_rad.to_degrees())]
+    Grazing {
+        /// Angle between the line and the plate's normal, rad.
+        incidence_rad: f64,
+        /// Largest accepted, rad.
+        limit_rad: f64,
+    },
     /// The residuals are too large for one plate.
     #[error("residuals of {residual_hu:.0} HU are more than {limit_hu:.0}")]
     Residuals {
@@ -117,10 +129,6 @@ const LEAST_RISE_HU: f64 = 45.0;
 /// Largest standard error of a thickness that is still an answer, mm: the
 /// spread that Treece found over 16 femora (0.58 mm).
 const MOST_SE_MM: f64 = 0.58;
-/// Rounds of the minimisation; it settles in 10 to 30.
-const ROUNDS: usize = 120;
-/// Relative gain at which it has settled.
-const SETTLED: f64 = 1e-7;
 
 /// Fit a blurred plate to a profile.
 ///
@@ -156,7 +164,7 @@ pub fn fit_plate(
         [true, true, hints.near_hu.is_none(), hints.far_hu.is_none(), hints.cortex_hu.is_none()];
     let shared = hints.samples_per_voxel.max(1.0);
     let problem = Problem { samples: &samples, sigma_mm: blur_sigma_mm, free, shared };
-    let best = problem.minimise(start);
+    let best = minimise(&problem, start);
     problem.judge(best)
 }
 
@@ -216,25 +224,16 @@ struct Problem<'a> {
     shared: f64,
 }
 
-/// What a set of unknowns leaves unexplained.
-#[derive(Default)]
-struct Left {
-    /// Sum of the squared residuals, HU².
-    cost: f64,
-    /// Of each sample the residual, HU, and how the model's value there changes
-    /// with each unknown.
-    samples: Vec<(f64, Unknowns)>,
-}
+impl Model<5> for Problem<'_> {
+    fn free(&self) -> [bool; 5] {
+        self.free
+    }
 
-/// The normal equations.
-struct Normal {
-    matrix: [[f64; 5]; 5],
-    right: [f64; 5],
-}
+    fn holds(&self, u: &Unknowns) -> bool {
+        u[1] > u[0]
+    }
 
-impl Problem<'_> {
-    /// Residuals and slopes at every sample.
-    fn look(&self, u: &Unknowns, left: &mut Left) {
+    fn look(&self, u: &Unknowns, left: &mut Left<5>) {
         let scale = std::f64::consts::SQRT_2 * self.sigma_mm;
         left.cost = 0.0;
         left.samples.clear();
@@ -258,70 +257,9 @@ impl Problem<'_> {
             }
         }
     }
+}
 
-    /// Normal equations over the free unknowns.
-    fn normal(&self, left: &Left) -> Normal {
-        let (mut above, mut right) = ([[0.0; 5]; 5], [0.0; 5]);
-        for (residual, slopes) in &left.samples {
-            for i in 0..5 {
-                right[i] += slopes[i] * residual;
-                for j in i..5 {
-                    above[i][j] += slopes[i] * slopes[j];
-                }
-            }
-        }
-        let mut matrix: [[f64; 5]; 5] =
-            std::array::from_fn(|i| std::array::from_fn(|j| above[i.min(j)][i.max(j)]));
-        for i in (0..5).filter(|i| !self.free[*i]) {
-            matrix[i] = [0.0; 5];
-            for row in &mut matrix {
-                row[i] = 0.0;
-            }
-            matrix[i][i] = 1.0;
-            right[i] = 0.0;
-        }
-        Normal { matrix, right }
-    }
-
-    fn minimise(&self, start: Unknowns) -> Unknowns {
-        let mut best = start;
-        let (mut here, mut there) = (Left::default(), Left::default());
-        self.look(&best, &mut here);
-        let mut normal = self.normal(&here);
-        let mut damping = 1e-2;
-        for _ in 0..ROUNDS {
-            let mut matrix = normal.matrix;
-            for (i, row) in matrix.iter_mut().enumerate() {
-                row[i] *= 1.0 + damping;
-            }
-            let Some(inverse) = invert(matrix) else { break };
-            let mut next = best;
-            for (value, row) in next.iter_mut().zip(&inverse) {
-                *value += row.iter().zip(&normal.right).map(|(a, b)| a * b).sum::<f64>();
-            }
-            let ordered = next[1] > next[0];
-            if ordered {
-                self.look(&next, &mut there);
-            }
-            if ordered && there.cost < here.cost {
-                let gained = (here.cost - there.cost) / here.cost.max(1e-300);
-                best = next;
-                std::mem::swap(&mut here, &mut there);
-                damping = (damping * 0.3).max(1e-12);
-                if gained < SETTLED {
-                    break;
-                }
-                normal = self.normal(&here);
-            } else {
-                damping *= 5.0;
-                if damping > 1e10 {
-                    break;
-                }
-            }
-        }
-        best
-    }
-
+impl Problem<'_> {
     fn judge(&self, u: Unknowns) -> Result<PlateFit, FitRefused> {
         let [near_mm, far_mm, near, far, cortex] = u;
         let low = self.samples.iter().map(|(t, _)| *t).fold(f64::INFINITY, f64::min);
@@ -329,7 +267,7 @@ impl Problem<'_> {
         if !(near_mm > low && far_mm < high && far_mm > near_mm) {
             return Err(FitRefused::Edges { near_mm, far_mm });
         }
-        let mut left = Left::default();
+        let mut left = Left::nothing();
         self.look(&u, &mut left);
         let cost = left.cost;
         let residual_hu = (cost / self.samples.len() as f64).sqrt();
@@ -341,7 +279,7 @@ impl Problem<'_> {
         let spare = self.samples.len().saturating_sub(unknowns).max(1);
         let variance = self.shared * cost / spare as f64;
         let uncertain = FitRefused::Uncertain { se_mm: f64::INFINITY, limit_mm: MOST_SE_MM };
-        let inverse = invert(self.normal(&left).matrix).ok_or(uncertain)?;
+        let inverse = covariance(self, &left).ok_or(uncertain)?;
         let se = |variance: f64| variance.max(0.0).sqrt();
         let edge_se_mm = [0, 1].map(|i| se(variance * inverse[i][i]));
         let spread = inverse[0][0] + inverse[1][1] - 2.0 * inverse[0][1];
@@ -360,42 +298,6 @@ impl Problem<'_> {
             residual_hu,
         })
     }
-}
-
-/// Inverse by Gauss and Jordan with row pivots; `None` when singular.
-fn invert(mut a: [[f64; 5]; 5]) -> Option<[[f64; 5]; 5]> {
-    let mut inverse = [[0.0; 5]; 5];
-    for (i, row) in inverse.iter_mut().enumerate() {
-        row[i] = 1.0;
-    }
-    for column in 0..5 {
-        let mut pivot = column;
-        for row in column + 1..5 {
-            if a[row][column].abs() > a[pivot][column].abs() {
-                pivot = row;
-            }
-        }
-        if a[pivot][column].abs() < 1e-14 {
-            return None;
-        }
-        a.swap(column, pivot);
-        inverse.swap(column, pivot);
-        let scale = 1.0 / a[column][column];
-        for j in 0..5 {
-            a[column][j] *= scale;
-            inverse[column][j] *= scale;
-        }
-        for row in 0..5 {
-            if row != column {
-                let factor = a[row][column];
-                for j in 0..5 {
-                    a[row][j] -= factor * a[column][j];
-                    inverse[row][j] -= factor * inverse[column][j];
-                }
-            }
-        }
-    }
-    Some(inverse)
 }
 
 #[cfg(test)]

@@ -152,7 +152,7 @@ fn blur_is_measured_where_a_cortex_is_thick() {
         let volume = scan(&grid, NOISY, |p| bone.added_hu(p, sigma_mm));
         let params = BoneParams::default();
         let bones = find_bones(&volume, Region::whole(&grid), &params).expect("bones");
-        let blur = estimate_blur(&volume, &bones).expect("a thick cortex");
+        let blur = estimate_blur(&volume, &bones, 1400.0).expect("a thick cortex");
         // The voxel and the trilinear reading add a third of a voxel each.
         let expected = (sigma_mm * sigma_mm + 0.7 * 0.7 * (1.0 / 12.0 + 1.0 / 6.0)).sqrt();
         assert!((blur.in_plane_sigma_mm - expected).abs() < 0.1, "{blur:?}, {expected}");

@@ -2,8 +2,9 @@
 
 use std::path::Path;
 
-use pilothole_assess::cortex::{CortexModel, cortex_thickness};
-use pilothole_assess::{PathParams, Scene};
+use pilothole_assess::cortex::{CortexModel, LevelSource, cortex_thickness};
+use pilothole_assess::{Finding, PathParams, Scene};
+use pilothole_bone::density::assumed_cortex;
 use pilothole_bone::{BoneName, BoneParams, BoneRecord, Bones, estimate_blur, find_bones};
 use pilothole_intake as intake;
 use pilothole_plan::Plan;
@@ -57,8 +58,9 @@ pub fn write_bones(
         cortex: None,
     };
     let path = &params.judge.path;
-    let cortex =
-        estimate_blur(&read.volume, &bones).map(|blur| CortexModel::of(&scene, blur, path));
+    let assumed = assumed_cortex(read.facts.kvp);
+    let cortex = estimate_blur(&read.volume, &bones, assumed.hu)
+        .map(|blur| CortexModel::of(&scene, blur, assumed, path));
     let scene = Scene { cortex: cortex.as_ref(), ..scene };
     let cortices: Vec<Value> =
         bones.records.iter().map(|record| cortex_row(&scene, record, path)).collect();
@@ -71,7 +73,7 @@ pub fn write_bones(
         rows.push(row);
         files.extend(file);
     }
-    let text = whole(&bones, cortex.as_ref(), &rows);
+    let text = whole(&bones, plan.is_some(), cortex.as_ref(), &rows);
     files.push(("labels.nii.gz".to_owned(), labels_nii_gz(&bones.grid, &bones.labels)?));
     files.push(("bones.json".to_owned(), text.clone().into_bytes()));
     let names: Vec<&str> = files.iter().map(|(name, _)| name.as_str()).collect();
@@ -93,10 +95,16 @@ fn cortex_row(scene: &Scene<'_>, record: &BoneRecord, params: &PathParams) -> Va
     let Some(cortex) = named.and_then(|label| cortex_thickness(scene, label, params)) else {
         return Value::Null;
     };
+    let level = scene.cortex.and_then(|model| model.level_of(record.label));
     json!({
+        "level_hu": level.map(|level| level.hu),
+        "level_sd_hu": level.map(|level| level.sd_hu),
+        "level_is_assumed": level.map(|level| level.from == LevelSource::Assumed),
         "mean_mm": cortex.mean_mm,
+        "median_mm": cortex.median_mm,
         "sd_mm": cortex.sd_mm,
         "fitted": cortex.fitted,
+        "dense": cortex.dense,
         "refused": cortex.refused,
         "unseen": cortex.unseen,
     })
@@ -219,11 +227,17 @@ fn surface_row(surface: &ClosedSurface) -> Value {
     })
 }
 
-fn whole(bones: &Bones, cortex: Option<&CortexModel>, rows: &[Value]) -> String {
-    let findings: Vec<Value> = bones
-        .findings
-        .iter()
-        .filter_map(|finding| bone_finding(bones, finding, None))
+fn whole(bones: &Bones, planned: bool, cortex: Option<&CortexModel>, rows: &[Value]) -> String {
+    let untold = (!planned).then(|| {
+        Finding::new(
+            "bone.no_hint",
+            "No plan says where a hip is: femur, hip bone and sacrum are one bone where they touch. Give --plan to tell them apart.",
+        )
+    });
+    let known = bones.findings.iter().filter_map(|finding| bone_finding(bones, finding, None));
+    let findings: Vec<Value> = untold
+        .into_iter()
+        .chain(known)
         .map(|finding| {
             json!({
                 "code": finding.code,

@@ -1,5 +1,6 @@
 //! Every number and word that a result depends on, and who chose it.
 
+use pilothole_assess::cortex::LevelSource;
 use pilothole_bone::{BlurSource, CEMENT_HU, METAL_HU, METAL_MARGIN_MM};
 use pilothole_plan::{Origin, Plan, Resolved};
 use pilothole_report::{From, Parameter, Value};
@@ -122,29 +123,40 @@ fn path(list: &mut List, params: &CaseParams, prepared: &Prepared) {
 }
 
 fn cortex(list: &mut List, prepared: &Prepared) {
+    const ASSUMED: &str = "assumed: solid cortical bone at the scan's kVp less an eighth for its \
+                           pores, as too few thick places show the bone's own";
     let Some(cortex) = &prepared.cortex else { return };
     let blur = &cortex.blur;
     let (within, across) = match blur.from {
         BlurSource::Measured { in_plane, axial } => {
             (in_plane, format!("median of {axial} edges of thick cortices"))
         }
-        BlurSource::MeasuredInPlane { in_plane } => {
+        BlurSource::MeasuredInPlane { in_plane } | BlurSource::Plates { in_plane } => {
             (in_plane, "the same widened by a slice as thick as the slice distance".to_owned())
         }
         _ => (0, "the scan".to_owned()),
     };
+    let what = match blur.from {
+        BlurSource::Plates { .. } => "plates fitted with a blur of their own, no cortex is thick",
+        _ => "edges of thick cortices",
+    };
     let mut of = |name: &str, value: f64, unit: &str, source: &str| {
         list.push(name, Value::Number(value), Some(unit), From::Scan, source);
     };
-    let source = format!("median of {within} edges of thick cortices");
+    let source = format!("median of {within} {what}");
     of("blur.in_plane_sd", blur.in_plane_sigma_mm, "mm", &source);
     of("blur.axial_sd", blur.axial_sigma_mm, "mm", &across);
     for record in &prepared.bones.records {
         let Some(level) = cortex.level_of(record.label) else { continue };
         let bone = record.name.map_or_else(|| record.label.to_string(), |n| n.as_str().to_owned());
-        let source = format!("median of {} thick places", level.places);
+        let (source, spread) = match level.from {
+            LevelSource::ThickPlaces(places) => {
+                (format!("median of {places} thick places"), "its middle 68 %, halved")
+            }
+            LevelSource::Assumed => (ASSUMED.to_owned(), ASSUMED),
+        };
         of(&format!("cortex.{bone}.level"), level.hu, "HU", &source);
-        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, "HU", "its middle 68 %, halved");
+        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, "HU", spread);
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the stages know, as the report words it.
 
+use pilothole_assess::cortex::LevelSource;
 use pilothole_assess::{Finding, HoleResult};
 use pilothole_bone::density::shift_to_120;
 use pilothole_bone::{BoneFinding, BoneName, Bones};
@@ -135,9 +136,10 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
     if prepared.cortex.is_none() {
         findings.push(Finding::new(
             "blur.unknown",
-            "Too few thick cortices tell the scan's blur; ends of the bone lie halfway, which puts a thin cortex too far out.",
+            "Too few cortices show the scan's blur; ends of the bone lie halfway, which puts a thin cortex too far out.",
         ));
     }
+    findings.extend(level_assumed(prepared));
     let cement_mm3 = prepared.cement.count() as f64 * prepared.bones.grid.voxel_mm3();
     if cement_mm3 > 0.0 {
         findings.push(
@@ -149,6 +151,29 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
         );
     }
     findings
+}
+
+/// Said of bones whose cortex is nowhere thick enough to show its own level.
+fn level_assumed(prepared: &Prepared) -> Option<Finding> {
+    let cortex = prepared.cortex.as_ref()?;
+    let level = |bone: u8| cortex.level_of(bone).filter(|level| level.from == LevelSource::Assumed);
+    let records = &prepared.bones.records;
+    let named = records.iter().any(|record| record.name.is_some());
+    let bones: Vec<u8> = records
+        .iter()
+        .filter(|record| record.name.is_some() || !named)
+        .map(|record| record.label)
+        .filter(|bone| level(*bone).is_some())
+        .collect();
+    let assumed = level(*bones.first()?)?;
+    let names: Vec<String> = bones.iter().map(|bone| name_of(&prepared.bones, *bone)).collect();
+    let text = format!(
+        "Too few thick places show how dense the cortex is ({}): {:.0} HU are assumed, with a spread of {:.0} HU, which is in the errors of thin cortices' edges.",
+        names.join(", "),
+        assumed.hu,
+        assumed.sd_hu
+    );
+    Some(Finding::new("cortex.level_assumed", text).measured(assumed.hu, None, "HU"))
 }
 
 /// Said of a path that ends where the border between hip bone and sacrum is a

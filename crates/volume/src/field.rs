@@ -3,7 +3,7 @@
 use rayon::prelude::*;
 
 use crate::grid::Grid;
-use crate::space::{Offset, PatientPoint, VoxelPoint};
+use crate::space::{Direction, Offset, PatientPoint, VoxelPoint};
 use crate::trilinear::interpolate;
 use crate::volume::VolumeError;
 
@@ -145,11 +145,69 @@ impl Field {
     /// Gradient at a patient position per mm, by central differences over half
     /// the shortest voxel edge; not-a-number within that of the border.
     pub fn gradient(&self, at: PatientPoint) -> Offset {
-        let reach_mm = 0.5 * self.grid.smallest_edge_mm();
+        self.gradient_over(at, 0.5 * self.grid.smallest_edge_mm())
+    }
+
+    /// Gradient at a patient position per mm, by central differences over a
+    /// reach to each side; not-a-number within that of the border.
+    pub fn gradient_over(&self, at: PatientPoint, reach_mm: f64) -> Offset {
         Offset(std::array::from_fn(|axis| {
             let mut step = Offset::ZERO;
             step.0[axis] = reach_mm;
             (self.sample_or_nan(at + step) - self.sample_or_nan(at - step)) / (2.0 * reach_mm)
         }))
+    }
+
+    /// How far the surface of a field of distances leaves its tangent plane at a
+    /// place on it, over a reach: the greatest distance found at four points of
+    /// that plane; not-a-number where one lies outside the box of voxel centres.
+    pub fn bend_mm(&self, at: PatientPoint, normal: Direction, reach_mm: f64) -> f64 {
+        let (first, second) = normal.across();
+        [first, second, -first, -second]
+            .map(|along| self.sample_or_nan(at + along * reach_mm).abs())
+            .into_iter()
+            .fold(0.0, |most, mm| if mm.is_nan() || mm > most { mm } else { most })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Depth below the surface of a ball around the origin.
+    fn ball(radius_mm: f64) -> Field {
+        let axes = [Direction::LEFT, Direction::POSTERIOR, Direction::SUPERIOR];
+        let grid =
+            Grid::from_axes([41; 3], PatientPoint([-20.0; 3]), axes, [1.0; 3]).expect("a lattice");
+        let depth = |at: usize| {
+            let index = [at % 41, at / 41 % 41, at / (41 * 41)];
+            (radius_mm - (grid.centre_of(index) - PatientPoint([0.0; 3])).length_mm()) as f32
+        };
+        let numbers = Numbers::F32((0..grid.voxel_count()).map(depth).collect());
+        Field::of(grid, numbers).expect("fits")
+    }
+
+    #[test]
+    fn a_balls_gradient_points_inwards_over_any_reach() {
+        let field = ball(12.0);
+        let at = PatientPoint([0.0, 7.2, 9.6]);
+        for reach_mm in [0.5, 1.5, 3.0] {
+            let gradient = field.gradient_over(at, reach_mm);
+            let off = (gradient - Offset([0.0, -0.6, -0.8])).length_mm();
+            assert!(off < 0.05, "{reach_mm}: {gradient:?}");
+        }
+    }
+
+    #[test]
+    fn a_ball_bends_by_its_sagitta() {
+        for radius_mm in [5.0, 10.0, 15.0] {
+            let field = ball(radius_mm);
+            let top = PatientPoint([0.0, 0.0, radius_mm]);
+            let bend_mm = field.bend_mm(top, Direction::SUPERIOR, 2.0);
+            let known_mm = radius_mm.hypot(2.0) - radius_mm;
+            assert!((bend_mm - known_mm).abs() < 0.06, "{radius_mm}: {bend_mm}, {known_mm}");
+        }
+        let field = ball(12.0);
+        assert!(field.bend_mm(PatientPoint([0.0, 0.0, 20.0]), Direction::LEFT, 30.0).is_nan());
     }
 }

@@ -2,6 +2,7 @@
 
 use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
+use pilothole_bone::density::assumed_cortex;
 use pilothole_bone::{BoneParams, estimate_blur, find_bones};
 use pilothole_phantom::{Case, Phantom, Recipe, SceneKind, Truth, demo_hip};
 use pilothole_volume::{Grid, Mask, Region};
@@ -52,8 +53,9 @@ fn judge(phantom: Phantom) -> Solved {
         threshold_hu: bones.threshold_hu,
         cortex: None,
     };
-    let cortex = estimate_blur(&phantom.volume, &bones)
-        .map(|blur| CortexModel::of(&bare, blur, &JudgeParams::OWN.path));
+    let assumed = assumed_cortex(Some(120.0));
+    let cortex = estimate_blur(&phantom.volume, &bones, assumed.hu)
+        .map(|blur| CortexModel::of(&bare, blur, assumed, &JudgeParams::OWN.path));
     let scene = Scene { cortex: cortex.as_ref(), ..bare };
     let found = judge_holes(&scene, &phantom.plan, &JudgeParams::OWN);
     let stocked = phantom

@@ -52,8 +52,10 @@ pub fn place_edges(
     let window = params.edge_window(scene.grid().voxel_step_mm(axis.direction));
     let seen_to_mm = crossing.leaves_mm.unwrap_or(crossing.seen_to_mm);
     let room_mm = seen_to_mm - enters_mm;
-    let look = PlateLook::of(scene, axis.direction, crossing.bone);
-    let side = |at_mm: f64, inward: f64| Side { profile, at_mm, inward, room_mm, window, look };
+    let side = |at_mm: f64, inward: f64| {
+        let look = PlateLook::of(scene, axis.direction, crossing.bone, axis.at(at_mm));
+        Side { profile, at_mm, inward, room_mm, window, look }
+    };
     let (mut near, near_fit) = if crossing.seat_depth_mm > 0.0 {
         (side(0.0, 1.0).begun_within(params), None)
     } else {
@@ -76,7 +78,7 @@ pub fn place_edges(
 /// that.
 pub(super) fn looks_past_mm(scene: &Scene<'_>, axis: Axis, params: &PathParams) -> f64 {
     let window = params.edge_window(scene.grid().voxel_step_mm(axis.direction));
-    let plate_mm = PlateLook::of(scene, axis.direction, 0).map_or(0.0, |look| look.reach_mm());
+    let plate_mm = plate::most_reach_mm(scene);
     window.outwards_mm + window.trusted_mm + plate_mm + 4.0 * params.longest_step_mm
 }
 
@@ -94,7 +96,7 @@ pub(crate) fn place_outer(
     params: &PathParams,
 ) -> (Edge, Option<PlateFit>) {
     let window = params.edge_window(scene.grid().voxel_step_mm(inward.direction));
-    let look = PlateLook::of(scene, inward.direction, bone);
+    let look = PlateLook::of(scene, inward.direction, bone, inward.seat);
     let room_mm = params.thickest_cortex_mm;
     let side = Side { profile, at_mm: 0.0, inward: 1.0, room_mm, window, look };
     let (edge, fit) = side.place(scene.threshold_hu, params);

@@ -12,5 +12,7 @@ pub use calibration::{
     Calibration, CalibrationRefused, CalibrationSource, Density, Insert, Mineral, Reference,
     ReferenceMaterial, Uncertainty,
 };
-pub use kvp::{HA_HU_PER_MG, KvpShift, ha_hu_per_mg, reference_hu, shift_to_120};
+pub use kvp::{
+    AssumedCortex, HA_HU_PER_MG, KvpShift, assumed_cortex, ha_hu_per_mg, reference_hu, shift_to_120,
+};
 pub use references::find_references;

@@ -118,3 +118,37 @@ fn no_peak_and_too_few_samples_are_said_with_numbers() {
     let few = fit_plate(&flat[..4], 0.6, PlateHints::default());
     assert_eq!(few, Err(FitRefused::Samples { found: 4, least: 8 }));
 }
+
+#[test]
+fn the_blur_of_a_plate_shows_whatever_its_thickness() {
+    for thickness in [0.8, 1.0, 1.2, 2.0, 3.0, 4.0] {
+        for sigma in [0.5, 0.7, 0.9] {
+            // A level a seventh off what is assumed costs most between two and
+            // three blurs, where a plate just begins to show its own.
+            for (level, limit) in [(1200.0, 0.16), (1400.0, 0.03), (1600.0, 0.16)] {
+                let mut found: Vec<f64> = (0..40)
+                    .filter_map(|seed| {
+                        let profile = plate(thickness, sigma, [40.0, level, -60.0], 10.0, seed);
+                        fit_blur(&profile, 1400.0)
+                    })
+                    .collect();
+                found.sort_by(f64::total_cmp);
+                let middle = found[found.len() / 2];
+                let off = (middle - sigma).abs() / sigma;
+                assert!(off < limit, "{thickness} {sigma} {level}: {middle}");
+            }
+        }
+    }
+}
+
+#[test]
+fn what_is_no_plate_shows_no_blur() {
+    let flat: Vec<(f64, f64)> = (0..30).map(|i| (f64::from(i) * 0.2, 60.0)).collect();
+    assert_eq!(fit_blur(&flat, 1400.0), None);
+    let two: Vec<(f64, f64)> = plate(0.8, 0.4, [40.0, 1400.0, 40.0], 0.0, 1)
+        .iter()
+        .zip(plate(0.8, 0.4, [0.0, 1100.0, 0.0], 0.0, 1).iter().cycle().skip(12))
+        .map(|((t, hu), (_, other))| (*t, hu + other))
+        .collect();
+    assert_eq!(fit_blur(&two, 1400.0), None);
+}
