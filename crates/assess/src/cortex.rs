@@ -74,9 +74,9 @@ const LEAST_SHARE: f64 = 0.08;
 const AT_SURFACE_MM: f32 = 0.6;
 /// Profiles begin this far outside the surface, mm.
 const BEFORE_MM: f64 = 8.0;
-/// A thick place this many spreads below what cortical bone is likely to read
-/// holds dense cancellous bone, not cortex; own choice.
-const LEAST_CORTICAL: f64 = 2.0;
+/// A thick place below this share of what cortical bone is likely to read holds
+/// dense cancellous bone, not cortex; own choice.
+const LEAST_CORTICAL: f64 = 0.7;
 /// A normal is one where the field's slope is this near to 1.
 const LEAST_SLOPE: f64 = 0.5;
 /// Thickness in blurs from which a fitted plate's level is its own.
@@ -89,7 +89,7 @@ impl CortexModel {
     /// - `assumed`: what stands in where too few thick places show the level.
     pub fn of(scene: &Scene<'_>, blur: Blur, assumed: AssumedCortex, params: &PathParams) -> Self {
         let bones = scene.labels.values().par_iter().copied().max().unwrap_or(0);
-        let least_cortical_hu = assumed.hu - LEAST_CORTICAL * assumed.sd_hu;
+        let least_cortical_hu = LEAST_CORTICAL * assumed.hu;
         let bare = Self { blur, levels: Vec::new(), least_cortical_hu };
         let scene = Scene { cortex: Some(&bare), ..*scene };
         let places = at_surface(&scene, bones);

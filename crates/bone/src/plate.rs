@@ -94,6 +94,25 @@ pub enum FitRefused {
         /// Largest accepted, rad.
         limit_rad: f64,
     },
+    /// The cortex shows no inner face: what lies behind its peak does not fall.
+    #[error("no inner face of it shows")]
+    NoInnerFace,
+    /// The outer edge lies too far from the envelope's surface.
+    #[error("a plate's edge would lie {off_mm:.1} mm from the envelope, more than {limit_mm:.1}")]
+    FarFromEnvelope {
+        /// Distance along the path, mm.
+        off_mm: f64,
+        /// Largest accepted, mm.
+        limit_mm: f64,
+    },
+    /// The outer edge lies where no plate seen at that crossing can have it.
+    #[error("a plate's edge would lie {moved_mm:.1} mm inside the halfway face, expected {:.1} to {:.1}", expected_mm[0], expected_mm[1])]
+    OffItsFace {
+        /// From the halfway face inwards, mm.
+        moved_mm: f64,
+        /// What a plate of that thickness allows, mm.
+        expected_mm: [f64; 2],
+    },
     /// The residuals are too large for one plate.
     #[error("residuals of {residual_hu:.0} HU are more than {limit_hu:.0}")]
     Residuals {

@@ -123,8 +123,9 @@ fn path(list: &mut List, params: &CaseParams, prepared: &Prepared) {
 }
 
 fn cortex(list: &mut List, prepared: &Prepared) {
-    const ASSUMED: &str = "assumed: solid cortical bone at the scan's kVp less an eighth for its \
-                           pores, as too few thick places show the bone's own";
+    const ASSUMED: &str = "solid cortical bone at the scan's kVp, 120 where that is not known \
+                           within 80 to 140, less an eighth for its pores; too few thick places \
+                           show the bone's own";
     let Some(cortex) = &prepared.cortex else { return };
     let blur = &cortex.blur;
     let (within, across) = match blur.from {
@@ -137,26 +138,29 @@ fn cortex(list: &mut List, prepared: &Prepared) {
         _ => (0, "the scan".to_owned()),
     };
     let what = match blur.from {
-        BlurSource::Plates { .. } => "plates fitted with a blur of their own, no cortex is thick",
-        _ => "edges of thick cortices",
+        BlurSource::Plates { .. } => {
+            format!("lower quartile of {within} plates fitted with a blur of their own")
+        }
+        _ => format!("median of {within} edges of thick cortices"),
     };
-    let mut of = |name: &str, value: f64, unit: &str, source: &str| {
-        list.push(name, Value::Number(value), Some(unit), From::Scan, source);
+    let mut of = |name: &str, value: f64, from: From, source: &str| {
+        let unit = if name.starts_with("blur") { "mm" } else { "HU" };
+        list.push(name, Value::Number(value), Some(unit), from, source);
     };
-    let source = format!("median of {within} {what}");
-    of("blur.in_plane_sd", blur.in_plane_sigma_mm, "mm", &source);
-    of("blur.axial_sd", blur.axial_sigma_mm, "mm", &across);
+    of("blur.in_plane_sd", blur.in_plane_sigma_mm, From::Scan, &what);
+    of("blur.axial_sd", blur.axial_sigma_mm, From::Scan, &across);
     for record in &prepared.bones.records {
         let Some(level) = cortex.level_of(record.label) else { continue };
         let bone = record.name.map_or_else(|| record.label.to_string(), |n| n.as_str().to_owned());
-        let (source, spread) = match level.from {
+        let (from, source, spread) = match level.from {
             LevelSource::ThickPlaces(places) => {
-                (format!("median of {places} thick places"), "its middle 68 %, halved")
+                let source = format!("median of {places} thick places");
+                (From::Scan, source, "its middle 68 %, halved")
             }
-            LevelSource::Assumed => (ASSUMED.to_owned(), ASSUMED),
+            LevelSource::Assumed => (From::Default, ASSUMED.to_owned(), ASSUMED),
         };
-        of(&format!("cortex.{bone}.level"), level.hu, "HU", &source);
-        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, "HU", spread);
+        of(&format!("cortex.{bone}.level"), level.hu, from, &source);
+        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, from, spread);
     }
 }
 

@@ -168,7 +168,7 @@ fn level_assumed(prepared: &Prepared) -> Option<Finding> {
     let assumed = level(*bones.first()?)?;
     let names: Vec<String> = bones.iter().map(|bone| name_of(&prepared.bones, *bone)).collect();
     let text = format!(
-        "Too few thick places show how dense the cortex is ({}): {:.0} HU are assumed, with a spread of {:.0} HU, which is in the errors of thin cortices' edges.",
+        "Too few thick places show how dense the cortex is ({}): {:.0} HU are assumed, with a spread of {:.0} HU, which is in the errors of thin cortices' edges and thickness. A cortex of 900 HU or less shows far too thin.",
         names.join(", "),
         assumed.hu,
         assumed.sd_hu

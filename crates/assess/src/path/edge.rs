@@ -149,7 +149,8 @@ impl Side<'_> {
     ) -> (Edge, Option<Result<PlateFit, FitRefused>>) {
         let step = self.profile.step_mm;
         if let Some((halfway, crest)) = self.halfway(params) {
-            let Some((look, crest)) = self.look.zip(crest) else { return (halfway, None) };
+            let Some(look) = self.look else { return (halfway, None) };
+            let Some(crest) = crest else { return (halfway, Some(Err(FitRefused::NoInnerFace))) };
             let fitted = plate::fit(|depth| self.hu(depth), step, &crest, &look, params)
                 .and_then(|fit| plate::held_to(fit, self.window.trusted_mm, &crest, &look));
             let edge = fitted.map_or(halfway, |fit| Edge {

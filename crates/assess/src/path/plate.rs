@@ -187,8 +187,13 @@ pub(super) fn held_to(
     let excess_mm = (SHEET * sigma_mm - PER_THICKNESS * fit.thickness_mm).max(0.0);
     let off_mm = MOST_OFF * sigma_mm;
     let possible = -off_mm..=excess_mm + off_mm;
-    if fit.near_edge_mm.abs() > trusted_mm || !possible.contains(&moved_mm) {
-        return Err(FitRefused::Edges { near_mm: fit.near_edge_mm, far_mm: fit.far_edge_mm });
+    let from_envelope_mm = fit.near_edge_mm.abs();
+    if from_envelope_mm > trusted_mm {
+        return Err(FitRefused::FarFromEnvelope { off_mm: from_envelope_mm, limit_mm: trusted_mm });
+    }
+    if !possible.contains(&moved_mm) {
+        let expected_mm = [*possible.start(), *possible.end()];
+        return Err(FitRefused::OffItsFace { moved_mm, expected_mm });
     }
     fit.edge_se_mm = fit.edge_se_mm.map(|se| se.hypot(MODEL_SD * sigma_mm));
     Ok(fit)

@@ -50,18 +50,19 @@ pub struct AssumedCortex {
 ///
 /// Solid cortical bone (ICRU-44, 1.92 g/cm³) behind 20 and 30 cm of water,
 /// mean, by the same computation as [`HA_HU_PER_MG`]; less an eighth for its
-/// pores and marrow spaces, with a spread of as much again (cortical porosity
-/// of about 5 to 25 %, from memory). At 120 kVp that is 1406 ± 201 HU; the
-/// shafts of both femora of an open scan read 1350 to 1430 HU.
+/// pores and marrow spaces, with a spread of a fifth (cortical porosity of about
+/// 5 to 25 %, more in porotic bone, from memory). At 120 kVp that is
+/// 1407 ± 322 HU; the shafts of both femora of an open scan read 1350 to 1430 HU.
 pub fn assumed_cortex(kvp: Option<f64>) -> AssumedCortex {
     const SOLID: [(f64, f64); 4] =
         [(80.0, 2178.5), (100.0, 1818.5), (120.0, 1607.5), (140.0, 1463.0)];
     const PORES: f64 = 0.125;
+    const SPREAD: f64 = 0.2;
     /// 80 kVp reads a third more than 120: what not knowing it adds.
     const UNKNOWN_KVP: f64 = 0.2;
     let known = kvp.and_then(|kvp| between(&SOLID, kvp));
     let solid = known.unwrap_or(SOLID[2].1);
-    let spread = if known.is_some() { PORES } else { PORES.hypot(UNKNOWN_KVP) };
+    let spread = if known.is_some() { SPREAD } else { SPREAD.hypot(UNKNOWN_KVP) };
     AssumedCortex { hu: (1.0 - PORES) * solid, sd_hu: spread * solid }
 }
 
