@@ -6,8 +6,7 @@
 
 use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::{HoleResult, JudgeParams, Scene as Judged, judge_holes};
-use pilothole_bone::density::assumed_cortex;
-use pilothole_bone::{BoneParams, estimate_blur, find_bones};
+use pilothole_bone::{BoneParams, find_bones};
 use pilothole_phantom::{Pose, Rounding, Scanner, Scene, Solid, Tissue, Truth};
 use pilothole_plan::{Format, Plan};
 use pilothole_tests::aloud;
@@ -141,9 +140,7 @@ fn judge(volume: &Volume, plan: &Plan) -> Vec<HoleResult> {
         threshold_hu: bones.threshold_hu,
         cortex: None,
     };
-    let assumed = assumed_cortex(Some(120.0));
-    let cortex = estimate_blur(volume, &bones, assumed.hu)
-        .map(|blur| CortexModel::of(&bare, blur, assumed, &JudgeParams::OWN.path));
+    let cortex = CortexModel::find(&bare, &bones, Some(120.0), &JudgeParams::OWN.path);
     let scene = Judged { cortex: cortex.as_ref(), ..bare };
     judge_holes(&scene, plan, &JudgeParams::OWN)
 }

@@ -136,7 +136,7 @@ pub(crate) fn wrapped(text: &str, columns: usize, inset: usize) -> Vec<String> {
 
 /// What every screen of results ends with.
 pub(crate) fn caution() -> Vec<String> {
-    wrapped(SHORT_CAUTION, 80, 0)
+    wrapped(SHORT_CAUTION, COLUMNS, 0)
 }
 
 /// Where a result lies, as the user named its folder.

@@ -1,8 +1,8 @@
 //! The cortex of whole bones: how dense it is where it is thick, and how thick
 //! it is on the average.
 
-use pilothole_bone::density::AssumedCortex;
-use pilothole_bone::{Blur, FLAT_REACH_MM, MOST_BEND_MM, PlateFit};
+use pilothole_bone::density::{AssumedCortex, assumed_cortex};
+use pilothole_bone::{Blur, Bones, PlateFit, estimate_blur, is_flat};
 use pilothole_volume::{Direction, PatientPoint};
 use rayon::prelude::*;
 
@@ -83,11 +83,23 @@ const LEAST_SLOPE: f64 = 0.5;
 const THICK: f64 = 3.0;
 
 impl CortexModel {
-    /// Read the levels of every bone of a scene; the scene's own model is not
-    /// looked at.
+    /// Estimate the blur of a scan and read the level of every bone; `None` where
+    /// the blur does not show. The scene's own model is not looked at.
     ///
-    /// - `assumed`: what stands in where too few thick places show the level.
-    pub fn of(scene: &Scene<'_>, blur: Blur, assumed: AssumedCortex, params: &PathParams) -> Self {
+    /// - `kvp`: the scan's; what a cortex is likely to read at it stands in where
+    ///   too few thick places show its level.
+    pub fn find(
+        scene: &Scene<'_>,
+        bones: &Bones,
+        kvp: Option<f64>,
+        params: &PathParams,
+    ) -> Option<Self> {
+        let assumed = assumed_cortex(kvp);
+        let blur = estimate_blur(scene.volume, bones, assumed.hu)?;
+        Some(Self::of(scene, blur, assumed, params))
+    }
+
+    fn of(scene: &Scene<'_>, blur: Blur, assumed: AssumedCortex, params: &PathParams) -> Self {
         let bones = scene.labels.values().par_iter().copied().max().unwrap_or(0);
         let least_cortical_hu = LEAST_CORTICAL * assumed.hu;
         let bare = Self { blur, levels: Vec::new(), least_cortical_hu };
@@ -102,9 +114,8 @@ impl CortexModel {
                     .filter_map(|face| face.own_level_hu(&scene, &blur))
                     .filter(|hu| *hu >= least_cortical_hu)
                     .collect();
-                let enough = levels.len() as f64 >= LEAST_SHARE * faces.len() as f64;
-                let level = if enough { CortexLevel::of(levels) } else { None };
-                level.unwrap_or(CortexLevel::assumed(assumed))
+                let looked_at = faces.len();
+                CortexLevel::of(levels, looked_at).unwrap_or(CortexLevel::assumed(assumed))
             })
             .collect();
         Self { blur, levels, least_cortical_hu }
@@ -117,8 +128,10 @@ impl CortexModel {
 }
 
 impl CortexLevel {
-    fn of(mut levels: Vec<f64>) -> Option<Self> {
-        if levels.len() < LEAST_PLACES {
+    /// From the levels of thick places among so many looked at.
+    fn of(mut levels: Vec<f64>, looked_at: usize) -> Option<Self> {
+        let least = LEAST_SHARE * looked_at as f64;
+        if levels.len() < LEAST_PLACES || (levels.len() as f64) < least {
             return None;
         }
         levels.sort_by(f64::total_cmp);
@@ -184,8 +197,7 @@ impl Face {
     fn own_level_hu(&self, scene: &Scene<'_>, blur: &Blur) -> Option<f64> {
         let thick_mm = THICK * blur.along_mm(self.inward);
         let fit = self.fit.filter(|fit| fit.thickness_mm >= thick_mm)?;
-        let bend_mm = scene.field.bend_mm(self.seat, self.inward, FLAT_REACH_MM);
-        (bend_mm <= MOST_BEND_MM).then_some(fit.peak_hu)
+        is_flat(scene.field, self.seat, self.inward).then_some(fit.peak_hu)
     }
 }
 

@@ -7,8 +7,7 @@
 use pilothole_assess::cortex::{CortexModel, cortex_thickness};
 use pilothole_assess::path::{self, Axis, Path};
 use pilothole_assess::{EdgeRule, JudgeParams, PathParams, Scene as Judged, judge_holes};
-use pilothole_bone::density::assumed_cortex;
-use pilothole_bone::{BlurSource, BoneParams, Bones, estimate_blur, find_bones};
+use pilothole_bone::{BlurSource, BoneParams, Bones, find_bones};
 use pilothole_phantom::{Pose, Rounding, Scanner, Scene, Solid, Tissue, demo_hip};
 use pilothole_volume::{Direction, Grid, Mask, Offset, PatientPoint, Region, Volume};
 
@@ -31,9 +30,8 @@ impl Scan {
         let bones = find_bones(&volume, region, &BoneParams::default()).expect("bone is found");
         let none = Mask::none(bones.grid.size());
         let mut scan = Self { volume, bones, none, cortex: None };
-        let assumed = assumed_cortex(Some(120.0));
-        scan.cortex = estimate_blur(&scan.volume, &scan.bones, assumed.hu)
-            .map(|blur| CortexModel::of(&scan.halfway(), blur, assumed, &PathParams::OWN));
+        scan.cortex =
+            CortexModel::find(&scan.halfway(), &scan.bones, Some(120.0), &PathParams::OWN);
         scan
     }
 

@@ -3,7 +3,7 @@
 mod edges;
 mod plates;
 
-use pilothole_volume::{Direction, Offset, PatientPoint, Volume};
+use pilothole_volume::{Direction, Field, Offset, PatientPoint, Volume};
 
 use crate::bones::Bones;
 
@@ -59,11 +59,10 @@ const REACH_MM: f64 = 7.0;
 /// Step of a profile, mm.
 const STEP_MM: f64 = 0.2;
 /// Over this reach a surface counts as flat that leaves its tangent plane by no
-/// more than the second, mm: a radius of 5 mm. Lines along a corner see more of a
-/// thin wall than there is.
-pub const FLAT_REACH_MM: f64 = 2.0;
+/// more than the second, mm: a radius of 5 mm.
+const FLAT_REACH_MM: f64 = 2.0;
 /// See [`FLAT_REACH_MM`].
-pub const MOST_BEND_MM: f64 = 0.4;
+const MOST_BEND_MM: f64 = 0.4;
 /// Surface points looked at.
 const MOST_POINTS: usize = 4000;
 /// Blurs outside of this are something else, mm.
@@ -136,6 +135,12 @@ pub fn estimate_blur(volume: &Volume, bones: &Bones, level_hu: f64) -> Option<Bl
 /// A point on a bone's surface and the way out of it.
 type OnSurface = (PatientPoint, Direction);
 
+/// Whether a surface is flat around a point on it, over 2 mm: lines along a
+/// corner see more of a thin wall than there is.
+pub fn is_flat(field: &Field, at: PatientPoint, normal: Direction) -> bool {
+    field.bend_mm(at, normal, FLAT_REACH_MM) <= MOST_BEND_MM
+}
+
 /// Points on the surface where it is flat, thinned, with outward normals; none
 /// in untrusted places.
 fn surface_points(bones: &Bones) -> Vec<OnSurface> {
@@ -152,8 +157,8 @@ fn surface_points(bones: &Bones) -> Vec<OnSurface> {
             let gradient: Offset = bones.field.gradient(point);
             let outward = Direction::along(-gradient)?;
             let surface = point + outward * f64::from(depth(*at));
-            let flat = bones.field.bend_mm(surface, outward, FLAT_REACH_MM) <= MOST_BEND_MM;
-            (flat && bones.is_trusted(surface)).then_some((surface, outward))
+            let usable = is_flat(&bones.field, surface, outward) && bones.is_trusted(surface);
+            usable.then_some((surface, outward))
         })
         .collect()
 }

@@ -9,12 +9,12 @@
 //! thickness follows from it.
 
 mod blur;
+mod seen;
 mod solve;
 mod step;
 
 pub(crate) use blur::fit_blur;
 use solve::{Left, Model, covariance, minimise};
-use step::{LANES, steps};
 
 /// What is known of a profile before the fit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -141,6 +141,8 @@ pub enum FitRefused {
     },
 }
 
+/// From this many blurs on a plate shows its own level.
+pub const OWN_LEVEL_BLURS: f64 = 2.5;
 /// Fewest samples for five unknowns with residuals left over.
 const LEAST_SAMPLES: usize = 8;
 /// Least rise of a peak, HU: three times the noise of a usual pelvic scan.
@@ -253,28 +255,7 @@ impl Model<5> for Problem<'_> {
     }
 
     fn look(&self, u: &Unknowns, left: &mut Left<5>) {
-        let scale = std::f64::consts::SQRT_2 * self.sigma_mm;
-        left.cost = 0.0;
-        left.samples.clear();
-        for some in self.samples.chunks(LANES) {
-            let t: [f64; LANES] = std::array::from_fn(|lane| some[lane.min(some.len() - 1)].0);
-            let (up, up_slope) = steps(&t.map(|t| (t - u[0]) / scale));
-            let (down, down_slope) = steps(&t.map(|t| (t - u[1]) / scale));
-            for (lane, (_, hu)) in some.iter().enumerate() {
-                let (up, down) = (up[lane], down[lane]);
-                let value = u[2] + (u[4] - u[2]) * up + (u[3] - u[4]) * down;
-                let slopes = [
-                    -(u[4] - u[2]) * up_slope[lane] / scale,
-                    -(u[3] - u[4]) * down_slope[lane] / scale,
-                    1.0 - up,
-                    down,
-                    up - down,
-                ];
-                let residual = hu - value;
-                left.cost += residual * residual;
-                left.samples.push((residual, slopes));
-            }
-        }
+        seen::look(self.samples, u, self.sigma_mm, left, |_, of_plate| of_plate);
     }
 }
 

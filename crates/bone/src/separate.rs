@@ -152,8 +152,8 @@ fn place_of(hip: &Hip, point: PatientPoint, strong: bool) -> Option<Bone> {
     if !strong {
         return None;
     }
-    // Without a head and a sacroiliac joint nothing says that this is a pelvis,
-    // and a bone that is one must not be cut by where a femur would be.
+    // Without a head and a sacroiliac joint nothing says that this is a pelvis, and
+    // where a femur would be must not cut a bone.
     let pelvis = joint.head || hip.sacroiliac.is_some();
     if pelvis && below_and_lateral(joint, point) {
         return Some(Bone::Femur);

@@ -4,8 +4,7 @@ use std::path::Path;
 
 use pilothole_assess::cortex::{CortexModel, LevelSource, cortex_thickness};
 use pilothole_assess::{Finding, PathParams, Scene};
-use pilothole_bone::density::assumed_cortex;
-use pilothole_bone::{BoneName, BoneParams, BoneRecord, Bones, estimate_blur, find_bones};
+use pilothole_bone::{BoneName, BoneParams, BoneRecord, Bones, find_bones};
 use pilothole_intake as intake;
 use pilothole_plan::Plan;
 use pilothole_surface::{
@@ -58,9 +57,7 @@ pub fn write_bones(
         cortex: None,
     };
     let path = &params.judge.path;
-    let assumed = assumed_cortex(read.facts.kvp);
-    let cortex = estimate_blur(&read.volume, &bones, assumed.hu)
-        .map(|blur| CortexModel::of(&scene, blur, assumed, path));
+    let cortex = CortexModel::find(&scene, &bones, read.facts.kvp, path);
     let scene = Scene { cortex: cortex.as_ref(), ..scene };
     let cortices: Vec<Value> =
         bones.records.iter().map(|record| cortex_row(&scene, record, path)).collect();

@@ -6,10 +6,7 @@ use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::robust::robust_set;
 use pilothole_assess::set::{SetParams, SetResult, judge_set};
 use pilothole_assess::{Finding, HoleResult, Scene, judge_holes};
-use pilothole_bone::density::assumed_cortex;
-use pilothole_bone::{
-    BONE_THRESHOLD_HU, BoneParams, Bones, estimate_blur, find_bones, suggest_cement,
-};
+use pilothole_bone::{BONE_THRESHOLD_HU, BoneParams, Bones, find_bones, suggest_cement};
 use pilothole_intake::{self as intake, Intake};
 use pilothole_plan::Plan;
 use pilothole_report::{Case, Record};
@@ -113,9 +110,8 @@ impl Prepared {
         let untrusted = union(&[&bones.metal, &bones.saturated, &bones.artefact]);
         let cement = suggest_cement(&intake.volume, &bones);
         let mut prepared = Self { intake, bones, untrusted, cement, cortex: None };
-        let assumed = assumed_cortex(prepared.intake.facts.kvp);
-        prepared.cortex = estimate_blur(&prepared.intake.volume, &prepared.bones, assumed.hu)
-            .map(|blur| CortexModel::of(&prepared.scene(), blur, assumed, &params.judge.path));
+        let (bones, kvp) = (&prepared.bones, prepared.intake.facts.kvp);
+        prepared.cortex = CortexModel::find(&prepared.scene(), bones, kvp, &params.judge.path);
         Ok(prepared)
     }
 

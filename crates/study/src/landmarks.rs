@@ -12,7 +12,7 @@ use pilothole_bone::{
 };
 use pilothole_intake as intake;
 use pilothole_plan::{LandmarkKind, LandmarkName, Side};
-use pilothole_report::landmarks_html;
+use pilothole_report::{SHORT_CAUTION, landmarks_html};
 use pilothole_volume::{Mask, PatientPoint, Region, Volume};
 
 use crate::error::CaseError;
@@ -54,10 +54,9 @@ pub fn propose_landmarks(
         let seen = likely_hips(volume);
         hints.iter().map(|(side, at)| (*side, seen_near(&seen, PatientPoint(*at)))).collect()
     };
-    let mut text = String::from(
-        "# Proposed, to be confirmed by a person on the pictures of the scan.\n\
-         # Decision support for research and planning, not a medical device.\n\
-         # A licensed surgeon decides; local codes prevail.\n",
+    let mut text = format!(
+        "# Proposed, to be confirmed by a person on the pictures of the scan.\n# {}\n",
+        SHORT_CAUTION.replace(". ", ".\n# ")
     );
     if hints.is_empty() {
         text.push_str(

@@ -128,27 +128,23 @@ fn cortex(list: &mut List, prepared: &Prepared) {
                            show the bone's own";
     let Some(cortex) = &prepared.cortex else { return };
     let blur = &cortex.blur;
+    let by_slices = || "the same widened by a slice as thick as the slice distance".to_owned();
+    let edges = |count: usize| format!("median of {count} edges of thick cortices");
     let (within, across) = match blur.from {
-        BlurSource::Measured { in_plane, axial } => {
-            (in_plane, format!("median of {axial} edges of thick cortices"))
+        BlurSource::Measured { in_plane, axial } => (edges(in_plane), edges(axial)),
+        BlurSource::MeasuredInPlane { in_plane } => (edges(in_plane), by_slices()),
+        BlurSource::Plates { in_plane } => {
+            let plates =
+                format!("lower quartile of {in_plane} plates fitted with a blur of their own");
+            (plates, by_slices())
         }
-        BlurSource::MeasuredInPlane { in_plane } | BlurSource::Plates { in_plane } => {
-            (in_plane, "the same widened by a slice as thick as the slice distance".to_owned())
-        }
-        _ => (0, "the scan".to_owned()),
+        _ => ("the scan".to_owned(), "the scan".to_owned()),
     };
-    let what = match blur.from {
-        BlurSource::Plates { .. } => {
-            format!("lower quartile of {within} plates fitted with a blur of their own")
-        }
-        _ => format!("median of {within} edges of thick cortices"),
-    };
-    let mut of = |name: &str, value: f64, from: From, source: &str| {
-        let unit = if name.starts_with("blur") { "mm" } else { "HU" };
+    let mut of = |name: &str, (value, unit): (f64, &str), from: From, source: &str| {
         list.push(name, Value::Number(value), Some(unit), from, source);
     };
-    of("blur.in_plane_sd", blur.in_plane_sigma_mm, From::Scan, &what);
-    of("blur.axial_sd", blur.axial_sigma_mm, From::Scan, &across);
+    of("blur.in_plane_sd", (blur.in_plane_sigma_mm, "mm"), From::Scan, &within);
+    of("blur.axial_sd", (blur.axial_sigma_mm, "mm"), From::Scan, &across);
     for record in &prepared.bones.records {
         let Some(level) = cortex.level_of(record.label) else { continue };
         let bone = record.name.map_or_else(|| record.label.to_string(), |n| n.as_str().to_owned());
@@ -159,8 +155,8 @@ fn cortex(list: &mut List, prepared: &Prepared) {
             }
             LevelSource::Assumed => (From::Default, ASSUMED.to_owned(), ASSUMED),
         };
-        of(&format!("cortex.{bone}.level"), level.hu, from, &source);
-        of(&format!("cortex.{bone}.level_sd"), level.sd_hu, from, spread);
+        of(&format!("cortex.{bone}.level"), (level.hu, "HU"), from, &source);
+        of(&format!("cortex.{bone}.level_sd"), (level.sd_hu, "HU"), from, spread);
     }
 }
 

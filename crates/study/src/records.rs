@@ -1,6 +1,6 @@
 //! What the stages know, as the report words it.
 
-use pilothole_assess::cortex::LevelSource;
+use pilothole_assess::cortex::{CortexLevel, LevelSource};
 use pilothole_assess::{Finding, HoleResult};
 use pilothole_bone::density::shift_to_120;
 use pilothole_bone::{BoneFinding, BoneName, Bones};
@@ -156,17 +156,16 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
 /// Said of bones whose cortex is nowhere thick enough to show its own level.
 fn level_assumed(prepared: &Prepared) -> Option<Finding> {
     let cortex = prepared.cortex.as_ref()?;
-    let level = |bone: u8| cortex.level_of(bone).filter(|level| level.from == LevelSource::Assumed);
     let records = &prepared.bones.records;
     let named = records.iter().any(|record| record.name.is_some());
-    let bones: Vec<u8> = records
+    let (names, levels): (Vec<String>, Vec<CortexLevel>) = records
         .iter()
         .filter(|record| record.name.is_some() || !named)
-        .map(|record| record.label)
-        .filter(|bone| level(*bone).is_some())
-        .collect();
-    let assumed = level(*bones.first()?)?;
-    let names: Vec<String> = bones.iter().map(|bone| name_of(&prepared.bones, *bone)).collect();
+        .filter_map(|record| Some((record.label, cortex.level_of(record.label)?)))
+        .filter(|(_, level)| level.from == LevelSource::Assumed)
+        .map(|(bone, level)| (name_of(&prepared.bones, bone), level))
+        .unzip();
+    let assumed = levels.first()?;
     let text = format!(
         "Too few thick places show how dense the cortex is ({}): {:.0} HU are assumed, with a spread of {:.0} HU, which is in the errors of thin cortices' edges and thickness. A cortex of 900 HU or less shows far too thin.",
         names.join(", "),

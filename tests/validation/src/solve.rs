@@ -2,8 +2,7 @@
 
 use pilothole_assess::cortex::CortexModel;
 use pilothole_assess::{HoleResult, JudgeParams, Scene, judge_holes};
-use pilothole_bone::density::assumed_cortex;
-use pilothole_bone::{BoneParams, estimate_blur, find_bones};
+use pilothole_bone::{BoneParams, find_bones};
 use pilothole_phantom::{Case, Phantom, Recipe, SceneKind, Truth, demo_hip};
 use pilothole_volume::{Grid, Mask, Region};
 
@@ -53,9 +52,7 @@ fn judge(phantom: Phantom) -> Solved {
         threshold_hu: bones.threshold_hu,
         cortex: None,
     };
-    let assumed = assumed_cortex(Some(120.0));
-    let cortex = estimate_blur(&phantom.volume, &bones, assumed.hu)
-        .map(|blur| CortexModel::of(&bare, blur, assumed, &JudgeParams::OWN.path));
+    let cortex = CortexModel::find(&bare, &bones, Some(120.0), &JudgeParams::OWN.path);
     let scene = Scene { cortex: cortex.as_ref(), ..bare };
     let found = judge_holes(&scene, &phantom.plan, &JudgeParams::OWN);
     let stocked = phantom

@@ -52,20 +52,20 @@ pub fn place_edges(
     let window = params.edge_window(scene.grid().voxel_step_mm(axis.direction));
     let seen_to_mm = crossing.leaves_mm.unwrap_or(crossing.seen_to_mm);
     let room_mm = seen_to_mm - enters_mm;
-    let side = |at_mm: f64, inward: f64| {
-        let look = PlateLook::of(scene, axis.direction, crossing.bone, axis.at(at_mm));
-        Side { profile, at_mm, inward, room_mm, window, look }
-    };
+    let side =
+        |at_mm: f64, inward: f64, look| Side { profile, at_mm, inward, room_mm, window, look };
+    let look = |at_mm| PlateLook::of(scene, axis.direction, crossing.bone, axis.at(at_mm));
     let (mut near, near_fit) = if crossing.seat_depth_mm > 0.0 {
-        (side(0.0, 1.0).begun_within(params), None)
+        (side(0.0, 1.0, None).begun_within(params), None)
     } else {
-        side(enters_mm, 1.0).place(scene.threshold_hu, params)
+        side(enters_mm, 1.0, look(enters_mm)).place(scene.threshold_hu, params)
     };
     near.at_mm = near.at_mm.max(0.0);
     near.incidence_rad = incidence_rad(scene, axis, near.at_mm);
     let mut placed = PlacedEnds { near: Some(near), far: None, refused: [refused(near_fit), None] };
     if let Some(leaves_mm) = crossing.leaves_mm {
-        let (mut far, far_fit) = side(leaves_mm, -1.0).place(scene.threshold_hu, params);
+        let (mut far, far_fit) =
+            side(leaves_mm, -1.0, look(leaves_mm)).place(scene.threshold_hu, params);
         far.at_mm = far.at_mm.max(near.at_mm);
         far.incidence_rad = incidence_rad(scene, axis, far.at_mm);
         placed.far = Some(far);

@@ -4,7 +4,7 @@
 //! thinner one shows only level times thickness: the level of the bone's thick
 //! places stands in, or what cortical bone is likely to read, with its spread.
 
-use pilothole_bone::{FitRefused, PlateFit, PlateHints, fit_plate};
+use pilothole_bone::{FitRefused, OWN_LEVEL_BLURS, PlateFit, PlateHints, fit_plate};
 use pilothole_volume::{Direction, PatientPoint};
 
 use crate::cortex::CortexLevel;
@@ -86,8 +86,6 @@ const MOST_INCIDENCE_RAD: f64 = 70.0 / 180.0 * std::f64::consts::PI;
 /// The profile is fitted to this many blurs past both faces, where a blurred
 /// step is within a thousandth of its level.
 const REACH: f64 = 3.5;
-/// From this many blurs on a plate shows its own level.
-const OWN_LEVEL: f64 = 2.5;
 /// What the blur may be off by, as a share of it: its two ways of being read
 /// differ by 3 % on phantoms and by 11 % on an open scan. A plate that barely
 /// shows its own level depends on it.
@@ -141,7 +139,7 @@ pub(super) fn fit(
         fit_plate(&samples, sigma_mm, hints)
     };
     let with = |cortex_hu| with_blur(look.sigma_mm, cortex_hu);
-    let least_mm = OWN_LEVEL * look.sigma_mm;
+    let least_mm = OWN_LEVEL_BLURS * look.sigma_mm;
     let own = with(None).and_then(|fit| match fit.thickness_mm {
         thickness_mm if thickness_mm < least_mm => Err(FitRefused::Thin { thickness_mm, least_mm }),
         _ => Ok(fit),

@@ -7,16 +7,13 @@
 //! thick enough to show its level is fitted without one.
 
 use super::solve::{Left, Model, minimise};
-use super::step::{LANES, steps};
-use super::{LEAST_RISE_HU, PlateHints, first_guess};
+use super::{LEAST_RISE_HU, OWN_LEVEL_BLURS, PlateHints, first_guess, seen};
 
 /// Fewest samples for six unknowns with residuals left over.
 const LEAST_SAMPLES: usize = 10;
 /// Largest residual of a profile that one plate explains, as a share of its
 /// peak's rise; own choice: noise of 15 HU on a peak of 400 HU is 0.04.
 const MOST_RESIDUAL: f64 = 0.08;
-/// From this many blurs on a plate shows its own level.
-const OWN_LEVEL: f64 = 2.5;
 /// First guess of a blur, mm.
 const GUESS_MM: f64 = 0.7;
 
@@ -32,12 +29,12 @@ pub(crate) fn fit_blur(profile: &[(f64, f64)], level_hu: f64) -> Option<f64> {
     let [near_mm, far_mm, near, far, cortex] = first_guess(profile, GUESS_MM, hints).ok()?;
     let guessed = Free { samples: profile, level: false };
     let thin = minimise(&guessed, [near_mm, far_mm, near, far, cortex, GUESS_MM]);
-    if thickness_in_blurs(&thin) < OWN_LEVEL {
+    if thickness_in_blurs(&thin) < OWN_LEVEL_BLURS {
         return guessed.blur_of(&thin);
     }
     let own = Free { samples: profile, level: true };
     let thick = minimise(&own, thin);
-    if thickness_in_blurs(&thick) < OWN_LEVEL {
+    if thickness_in_blurs(&thick) < OWN_LEVEL_BLURS {
         return None;
     }
     own.blur_of(&thick)
@@ -83,23 +80,11 @@ impl Model<6> for Free<'_> {
     }
 
     fn look(&self, u: &Unknowns, left: &mut Left<6>) {
-        let scale = std::f64::consts::SQRT_2 * u[5];
-        left.cost = 0.0;
-        left.samples.clear();
-        for some in self.samples.chunks(LANES) {
-            let t: [f64; LANES] = std::array::from_fn(|lane| some[lane.min(some.len() - 1)].0);
-            let (up, up_slope) = steps(&t.map(|t| (t - u[0]) / scale));
-            let (down, down_slope) = steps(&t.map(|t| (t - u[1]) / scale));
-            for (lane, (t, hu)) in some.iter().enumerate() {
-                let (up, down) = (up[lane], down[lane]);
-                let value = u[2] + (u[4] - u[2]) * up + (u[3] - u[4]) * down;
-                let rise = (u[4] - u[2]) * up_slope[lane] / scale;
-                let fall = (u[3] - u[4]) * down_slope[lane] / scale;
-                let wider = -(rise * (t - u[0]) + fall * (t - u[1])) / u[5];
-                let residual = hu - value;
-                left.cost += residual * residual;
-                left.samples.push((residual, [-rise, -fall, 1.0 - up, down, up - down, wider]));
-            }
-        }
+        let [near_mm, far_mm, near, far, cortex, sigma_mm] = *u;
+        let plate = [near_mm, far_mm, near, far, cortex];
+        seen::look(self.samples, &plate, sigma_mm, left, |t, of_plate| {
+            let [a, b, c, d, e] = of_plate;
+            [a, b, c, d, e, (a * (t - near_mm) + b * (t - far_mm)) / sigma_mm]
+        });
     }
 }
