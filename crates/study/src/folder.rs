@@ -80,9 +80,10 @@ impl Folder {
         let parent = wanted.parent().ok_or(FolderError::NotAFolder)?;
         fs::create_dir_all(parent).map_err(FolderError::cannot("make"))?;
         clear_left_over(parent);
+        // A signal finds the folder from the moment it is there.
+        let mut begun = BEGUN.write().unwrap_or_else(PoisonError::into_inner);
         let (staging, lock) = stage(parent).map_err(FolderError::cannot("write beside"))?;
-        let path = staging.path().to_path_buf();
-        BEGUN.write().unwrap_or_else(PoisonError::into_inner).push(path);
+        begun.push(staging.path().to_path_buf());
         Ok(Self { wanted, staging, lock })
     }
 
