@@ -158,6 +158,14 @@ pub enum BoneFinding {
         /// A voxel of the largest.
         at: PatientPoint,
     },
+    /// A dark sheet between two walls back to back, open to the outside, was
+    /// counted as outside: a gap between fragments, or a joint of its own.
+    Gap {
+        /// Volume of its dark part, mm³.
+        volume_mm3: f64,
+        /// A voxel in its middle.
+        at: PatientPoint,
+    },
     /// Voxels at the storage ceiling.
     Saturated {
         /// How many.
@@ -197,6 +205,7 @@ impl BoneFinding {
             Self::SacroiliacNotResolved { .. } => "bone.sacroiliac_unresolved",
             Self::Touching { .. } => "bone.touching",
             Self::LeftOut { .. } => "bone.left_out",
+            Self::Gap { .. } => "bone.gap",
             Self::Saturated { .. } => "pixels.saturated",
             Self::Metal { .. } => "metal.near",
             Self::Coarse { .. } => "voxel.coarse",

@@ -11,6 +11,7 @@ use crate::coarse::Cells;
 use crate::edge::Edge;
 use crate::enclose::{Enclosed, Prior, Task, enclose, spaces};
 use crate::faint;
+use crate::gap;
 use crate::joint::{Joint, Socket};
 use crate::lumen;
 use crate::metal;
@@ -48,8 +49,9 @@ pub fn bone_region(volume: &Volume, centre: PatientPoint, reach_mm: f64) -> Opti
 ///
 /// Steps: walls (threshold, and thin sheets below it), hip joints as smooth
 /// surfaces through the joint space, walls shared out between bones by a flood
-/// that meets in the darkest valley, enclosure by a vote of rays, edges at the
-/// halfway level. `docs/methods/envelope.md` says how each was chosen.
+/// that meets in the darkest valley, enclosure by a vote of rays, narrow gaps
+/// between fragments opened, edges at the halfway level.
+/// `docs/methods/envelope.md` says how each was chosen.
 ///
 /// # Errors
 ///
@@ -89,6 +91,7 @@ pub fn find_bones(
         faint::follow(&patch, (params.threshold_hu, noise_hu), in_row, follows, &mut owned.owners);
     let (mut labels, mut names) = enclosed(&patch, &cells, owned, &hips);
     faint::let_go(&patch, &faint, &mut labels);
+    gap::open(&patch, &mut labels, &mut findings);
     let labelled = (labels.as_mut_slice(), &mut names);
     pieces::clean(calm, &metal.metal, &lumens, labelled, &mut findings);
     let edge = Edge::new(&patch, params.threshold_hu * WEAK_SHARE);

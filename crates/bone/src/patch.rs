@@ -197,6 +197,15 @@ pub(crate) struct Step {
 }
 
 impl Step {
+    /// The same move some times, back where negative.
+    pub(crate) fn times(&self, times: isize) -> Self {
+        Self {
+            by: self.by.map(|by| by * times),
+            jump: self.jump * times,
+            length_mm: self.length_mm * times.abs() as f32,
+        }
+    }
+
     /// Array position after the move from `index` at `at`; `None` outside.
     #[inline]
     pub(crate) fn from(&self, size: [usize; 3], index: [usize; 3], at: usize) -> Option<usize> {

@@ -283,6 +283,12 @@ pub(crate) fn bone_finding(
                 .to_owned(),
         )
         .measured(*volume_mm3, None, "mm3"),
+        BoneFinding::Gap { volume_mm3, .. } => plain(
+            "A dark sheet between two walls back to back, open to the outside, counts as outside: \
+             a gap between fragments, or a joint."
+                .to_owned(),
+        )
+        .measured(*volume_mm3, None, "mm3"),
         BoneFinding::Saturated { count } => {
             plain("Voxels at the ceiling of the storage: their HU are a lower bound.".to_owned())
                 .measured(*count as f64, Some(0.0), "voxels")
