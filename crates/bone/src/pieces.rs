@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::bones::BoneFinding;
 use crate::find::Names;
 use crate::hanging::hanging;
-use crate::lumen::{Lumens, beside_contrast};
+use crate::lumen::{Lumens, beside_contrast, has_shell};
 use crate::params::BoneName;
 use crate::patch::Patch;
 use crate::runs::{Piece, largest, pieces};
@@ -53,7 +53,7 @@ pub(crate) fn clean(
         let is_largest = largest.get(&piece.label) == Some(&piece.voxel_count);
         let least = if is_largest { LEAST_BONE_MM3 } else { LEAST_PIECE_MM3 };
         let small = !is_largest || volume_mm3 < LARGEST_LUMEN_MM3;
-        let lumen = small && is_lumen(patch, piece);
+        let lumen = small && is_lumen(patch, labels, piece);
         if volume_mm3 < least || lumen || is_bare_metal(patch, metal, piece) {
             for run in &piece.runs {
                 labels[run.from..run.to].fill(0);
@@ -120,11 +120,13 @@ fn gap_mm(a: [[f64; 2]; 3], b: [[f64; 2]; 3]) -> f64 {
     (0..3).map(|axis| apart(axis).powi(2)).sum::<f64>().sqrt()
 }
 
-/// Solid, and never as dense as cortex.
-fn is_lumen(patch: &Patch<'_>, piece: &Piece) -> bool {
+/// Solid, never as dense as cortex, and without a shell.
+fn is_lumen(patch: &Patch<'_>, labels: &[u8], piece: &Piece) -> bool {
     let [hollow, dense] = beside_contrast(patch, piece);
     let count = piece.voxel_count as f64;
-    (dense as f64) < DENSE_FRACTION * count && (hollow as f64) < SOLID_FRACTION * count
+    (dense as f64) < DENSE_FRACTION * count
+        && (hollow as f64) < SOLID_FRACTION * count
+        && !has_shell(patch, labels, piece)
 }
 
 fn is_bare_metal(patch: &Patch<'_>, metal: &Mask, piece: &Piece) -> bool {

@@ -341,6 +341,23 @@ fn even_cancellous_bone_is_no_lumen() {
     assert!(bones.findings.iter().all(|f| f.code() != "bone.left_out"));
 }
 
+#[test]
+fn even_marrow_in_a_thin_shell_is_no_lumen() {
+    // Blurred, the shell stays below 450 HU: as bright as contrast throughout.
+    for (cortex_mm, sigma_mm, marrow_hu, noise_hu) in
+        [(0.6, 0.9, 140.0, 5.0), (0.6, 0.9, 200.0, 25.0), (0.6, 0.5, 140.0, 40.0)]
+    {
+        let bone = Bone { depth: ball([0.0; 3], 15.0), cortex_mm, cortex_hu: 1400.0, marrow_hu };
+        let volume = scan(&lattice(24.0, [0.8; 3]), Scanner { noise_hu, seed: 7 }, |p| {
+            bone.added_hu(p, sigma_mm)
+        });
+        let bones = found(&volume);
+        let case = format!("cortex {cortex_mm}, marrow {marrow_hu}, noise {noise_hu}");
+        assert_ne!(label(&bones, [0.0; 3]), 0, "{case}");
+        assert!(bones.findings.iter().all(|f| f.code() != "bone.left_out"), "{case}");
+    }
+}
+
 /// A long thin-walled bone with a hip centre hinted beside it: there is no head
 /// and no sacrum, so nothing may cut it where a femur would be.
 #[test]
