@@ -164,7 +164,7 @@ pub fn cortex_thickness(
     fitted.sort_by(f64::total_cmp);
     let refused = faces
         .iter()
-        .filter(|face| face.edge.rule == EdgeRule::Halfway && face.edge.cortex_mm.is_some())
+        .filter(|face| face.edge.rule == EdgeRule::Halfway && face.edge.width_mm.is_some())
         .count();
     let count = fitted.len() as f64;
     let mean_mm = fitted.iter().sum::<f64>() / count;

@@ -88,15 +88,28 @@ pub struct Edge {
     pub rule: EdgeRule,
     /// Standard error of the position, mm, where it is known.
     pub se_mm: Option<f64>,
-    /// Thickness of the cortex along the path, mm; `None` where none shows.
+    /// Thickness of the cortex along the path, mm, by a fitted plate; `None`
+    /// where none fits.
     pub cortex_mm: Option<f64>,
     /// Standard error of the thickness, mm, where it is known.
     pub cortex_se_mm: Option<f64>,
+    /// From the end inwards to where the profile falls halfway behind the
+    /// cortex's peak, mm: blur and slant are in it, so it bounds the thickness
+    /// of a thin cortex and is none; `None` where no inner face shows.
+    pub width_mm: Option<f64>,
     /// The cortex's highest value on the path, HU.
     pub peak_hu: Option<f64>,
     /// Angle between the path and the surface's normal, rad, 0 to π/2, where
     /// the surface can be told.
     pub incidence_rad: Option<f64>,
+}
+
+impl Edge {
+    /// How far inwards the cortex may reach, mm: its thickness, else its width;
+    /// `None` where no inner face shows.
+    pub fn reach_mm(&self) -> Option<f64> {
+        self.cortex_mm.or(self.width_mm)
+    }
 }
 
 /// What lies along the axis past the tip (past the far cortex where there is
@@ -227,7 +240,7 @@ pub struct HoleResult {
     pub hu: Option<HuSet>,
     /// From the seat to the far end, without gaps; empty when no bone is met.
     pub segments: Vec<Segment>,
-    /// Cortices engaged.
+    /// Cortices engaged, as far as is known.
     pub cortices: usize,
     /// Least distance from the screw's surface to the envelope's, mm.
     pub side_wall_mm: Option<f64>,

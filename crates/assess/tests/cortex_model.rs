@@ -199,7 +199,7 @@ fn a_modelled_cortex_has_no_bias_from_six_tenths_of_a_millimetre_up() {
                     errors[method].0.extend(found_mm.map(|mm| mm * pierced.slant - wall_mm));
                 };
                 add(0, by_threshold(&halfway, 226.0, pierced.face_mm()));
-                add(1, halfway.near.and_then(|edge| edge.cortex_mm));
+                add(1, halfway.near.and_then(|edge| edge.width_mm));
                 match modelled.near.filter(|edge| edge.rule == EdgeRule::Plate) {
                     Some(edge) => add(2, edge.cortex_mm),
                     None => refused += 1,

@@ -4,7 +4,7 @@
 //! cut at any angle by the lattice; every voxel holds its share of each material.
 
 use pilothole_assess::path::{self, Axis};
-use pilothole_assess::{PathParams, Scene};
+use pilothole_assess::{PathParams, Scene, Tissue};
 use pilothole_volume::{
     Direction, Field, Grid, Labels, Mask, Offset, PatientPoint, Volume, Voxels,
 };
@@ -87,11 +87,9 @@ fn unit(v: [f64; 3]) -> Direction {
     Direction::along(Offset(v)).expect("has length")
 }
 
-/// Errors of near and far end in voxels of the path, over several seats.
-fn edge_errors(spacing: [f64; 3], normal: [f64; 3], tilt_rad: f64) -> Vec<f64> {
-    let (grid, normal) = (grid(spacing), unit(normal));
-    let plate = plate(&grid, normal);
-    let scene = Scene {
+/// What is seen of a plate in a scan whose blur is not known.
+fn halfway(plate: &Plate) -> Scene<'_> {
+    Scene {
         volume: &plate.volume,
         field: &plate.field,
         labels: &plate.labels,
@@ -100,7 +98,14 @@ fn edge_errors(spacing: [f64; 3], normal: [f64; 3], tilt_rad: f64) -> Vec<f64> {
         untrusted: &plate.none,
         threshold_hu: 226.0,
         cortex: None,
-    };
+    }
+}
+
+/// Errors of near and far end in voxels of the path, over several seats.
+fn edge_errors(spacing: [f64; 3], normal: [f64; 3], tilt_rad: f64) -> Vec<f64> {
+    let (grid, normal) = (grid(spacing), unit(normal));
+    let plate = plate(&grid, normal);
+    let scene = halfway(&plate);
     let direction = normal.tilted(tilt_rad, 0.7);
     let step = grid.voxel_step_mm(direction);
     let mut errors = Vec::new();
@@ -144,4 +149,20 @@ fn errors_fall_with_the_voxel() {
     };
     let (coarse, fine) = (rms(1.4), rms(0.7));
     assert!(fine < 0.75 * coarse, "{fine} mm against {coarse} mm");
+}
+
+#[test]
+fn a_wall_of_unknown_thickness_is_seen_and_no_stretch_of_it_is_cortical() {
+    let normal = unit([0.5, -0.6, 0.7]);
+    let plate = plate(&grid([0.8; 3]), normal);
+    let axis = Axis { seat: PatientPoint([0.0; 3]) + normal * -3.0, direction: normal };
+    let path = path::measure(&halfway(&plate), axis, &PathParams::OWN);
+    for edge in [path.near, path.far] {
+        let edge = edge.expect("both ends lie in the lattice");
+        assert_eq!(edge.cortex_mm, None);
+        let width_mm = edge.width_mm.expect("both faces show");
+        assert!((width_mm - WALL).abs() < 0.4, "{width_mm}");
+    }
+    let tissues: Vec<Tissue> = path.segments.iter().map(|s| s.tissue).collect();
+    assert_eq!(tissues, [Tissue::Outside, Tissue::Cancellous]);
 }

@@ -136,6 +136,7 @@ impl Side<'_> {
             se_mm: None,
             cortex_mm: None,
             cortex_se_mm: None,
+            width_mm: None,
             peak_hu: None,
             incidence_rad: None,
         }
@@ -157,6 +158,7 @@ impl Side<'_> {
                 se_mm: Some(fit.edge_se_mm[0]),
                 cortex_mm: Some(fit.thickness_mm),
                 cortex_se_mm: Some(fit.se_mm),
+                width_mm: halfway.width_mm,
                 peak_hu: halfway.peak_hu,
                 ..self.edge(fit.near_edge_mm, EdgeRule::Plate)
             });
@@ -189,31 +191,31 @@ impl Side<'_> {
         }
         let mut edge = self.edge(outer_mm, EdgeRule::Halfway);
         edge.peak_hu = Some(peak_hu);
-        edge.cortex_mm = self.inner_face(outer_mm, peak_mm, peak_hu, params);
-        let crest = edge.cortex_mm.map(|thick_mm| Crest {
+        edge.width_mm = self.inner_face(outer_mm, peak_mm, peak_hu, params);
+        let crest = edge.width_mm.map(|width_mm| Crest {
             outer_mm,
-            inner_mm: outer_mm + thick_mm,
+            inner_mm: outer_mm + width_mm,
             peak_hu,
             outside_hu,
         });
         Some((edge, crest))
     }
 
-    /// The end where the path begins inside bone: position 0, and what is left
-    /// of a cortex there.
+    /// The end where the path begins inside bone: position 0, and how far dense
+    /// bone goes on there.
     fn begun_within(&self, params: &PathParams) -> Edge {
         let mut edge = self.edge(0.0, EdgeRule::Seat);
         let inwards = self.window.inwards_mm.min(self.room_mm);
         if let Some((depth, hu)) =
             extreme(0.0, inwards, self.profile.step_mm, |d| self.hu(d), params.wobble_hu)
         {
-            edge.cortex_mm = self.inner_face(0.0, depth, hu, params);
-            edge.peak_hu = edge.cortex_mm.map(|_| hu);
+            edge.width_mm = self.inner_face(0.0, depth, hu, params);
+            edge.peak_hu = edge.width_mm.map(|_| hu);
         }
         edge
     }
 
-    /// Thickness of the cortex: from its outer face to where the profile falls
+    /// Width of the cortex: from its outer face to where the profile falls
     /// halfway to the least value behind it; `None` where it does not fall.
     fn inner_face(
         &self,

@@ -135,7 +135,7 @@ fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -
         findings.push(Finding::new(
             "path.halfway",
             format!(
-                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out."
+                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out. Its thickness is not known: the path counts it as cancellous, and the screw holds it only where the thread passes all that shows of it."
             ),
         ));
     }

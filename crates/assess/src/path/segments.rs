@@ -2,7 +2,7 @@
 
 use super::axis::Axis;
 use super::crossing::Crossing;
-use crate::hole::{Edge, Profile, Segment, Tissue};
+use crate::hole::{Edge, EdgeRule, Profile, Segment, Tissue};
 use crate::scene::Scene;
 
 /// Below this inside the envelope there is nothing that holds a screw, HU:
@@ -11,8 +11,8 @@ pub const VOID_HU: f64 = -200.0;
 
 /// Split a path from the seat to its far end into stretches of one tissue.
 ///
-/// The walls found at both ends are cortical; between them the profile
-/// decides. Empty when no bone is met. Where the path has no far end the last
+/// Cortical are the walls at both ends whose thickness a plate gave; the rest of
+/// the bone is cancellous unless the profile says void. Empty when no bone is met. Where the path has no far end the last
 /// stretch ends where the scan does.
 pub fn split(
     scene: &Scene<'_>,
@@ -67,18 +67,66 @@ fn pieces(cuts: &[f64], end_mm: f64, step_mm: f64) -> Vec<(f64, f64)> {
 /// choice, no source.
 const LEAST_GRIP_MM: f64 = 0.25;
 
-/// How many of the two cortices a thread from `from_mm` to `to_mm` holds.
+/// How many of the two cortices a thread from `from_mm` to `to_mm` is known to
+/// hold.
+///
+/// A cortex of known thickness is held by a grip of [`LEAST_GRIP_MM`], or of all
+/// of it where it is thinner. One whose thickness is not known lies somewhere in
+/// its width, so it is held where the thread passes all of that. Where the path
+/// begins inside bone there is no outer face, and none is counted.
 pub fn engaged_cortices(near: Option<Edge>, far: Option<Edge>, from_mm: f64, to_mm: f64) -> usize {
-    let walls = [
-        near.and_then(|e| Some((e.at_mm, e.at_mm + e.cortex_mm?))),
-        far.and_then(|e| Some((e.at_mm - e.cortex_mm?, e.at_mm))),
-    ];
-    walls
-        .into_iter()
-        .flatten()
-        .filter(|(start, end)| {
+    let held = |edge: Edge, [start, end]: [f64; 2]| match edge.cortex_mm {
+        Some(thick_mm) => {
             let grip_mm = end.min(to_mm) - start.max(from_mm);
-            grip_mm >= LEAST_GRIP_MM.min(end - start)
-        })
-        .count()
+            grip_mm >= LEAST_GRIP_MM.min(thick_mm)
+        }
+        None => edge.rule != EdgeRule::Seat && from_mm <= start && to_mm >= end,
+    };
+    let walls = [
+        near.and_then(|e| Some((e, [e.at_mm, e.at_mm + e.reach_mm()?]))),
+        far.and_then(|e| Some((e, [e.at_mm - e.reach_mm()?, e.at_mm]))),
+    ];
+    walls.into_iter().flatten().filter(|(edge, wall)| held(*edge, *wall)).count()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn edge(at_mm: f64, rule: EdgeRule, cortex_mm: Option<f64>) -> Edge {
+        Edge {
+            at_mm,
+            rule,
+            se_mm: None,
+            cortex_mm,
+            cortex_se_mm: None,
+            width_mm: Some(6.0),
+            peak_hu: Some(500.0),
+            incidence_rad: None,
+        }
+    }
+
+    #[test]
+    fn a_cortex_of_unknown_thickness_is_held_only_past_all_that_shows() {
+        let near = Some(edge(2.0, EdgeRule::Halfway, None));
+        let far = Some(edge(40.0, EdgeRule::Halfway, None));
+        assert_eq!(engaged_cortices(near, far, 2.0, 40.0), 2);
+        assert_eq!(engaged_cortices(near, far, 2.0, 38.0), 1, "stops short within the far one");
+        assert_eq!(engaged_cortices(near, far, 3.0, 38.0), 0, "the thread begins within the near");
+        assert_eq!(engaged_cortices(near, None, 2.0, 7.9), 0, "ends within the near one");
+    }
+
+    #[test]
+    fn a_cortex_of_known_thickness_is_held_by_a_grip() {
+        let near = Some(edge(2.0, EdgeRule::Plate, Some(1.0)));
+        let far = Some(edge(40.0, EdgeRule::Plate, Some(2.5)));
+        assert_eq!(engaged_cortices(near, far, 2.0, 38.0), 2);
+        assert_eq!(engaged_cortices(near, far, 2.9, 37.6), 0);
+    }
+
+    #[test]
+    fn a_path_that_begins_inside_bone_holds_no_near_cortex() {
+        let seat = Some(edge(0.0, EdgeRule::Seat, None));
+        assert_eq!(engaged_cortices(seat, None, 0.0, 30.0), 0);
+    }
 }

@@ -29,10 +29,10 @@ const DIP_SHARE: f64 = 0.5;
 pub const WIDEST_DIP_MM: f64 = 5.0;
 
 /// The first dip between two walls on a path, clear of the cortices at its ends;
-/// `None` where there is none, or an end shows no cortex of known thickness.
+/// `None` where there is none, or an end shows no inner face of a cortex.
 pub fn dip_within(path: &Path) -> Option<Dip> {
     let (near, far) = (path.near?, path.far?);
-    let inner = |edge: Edge| Some((edge.cortex_mm?, edge.peak_hu?));
+    let inner = |edge: Edge| Some((edge.reach_mm()?, edge.peak_hu?));
     let ((near_mm, near_hu), (far_mm, far_hu)) = (inner(near)?, inner(far)?);
     let wall_hu = (WALL_SHARE * near_hu.max(far_hu)).max(WALL_HU);
     let (from_mm, to_mm) = (near.at_mm + near_mm, far.at_mm - far_mm);

@@ -59,7 +59,7 @@ pub(crate) struct Trial<'a> {
     diameters_mm: [f64; 2],
     thread_mm: (f64, f64),
     offsets_mm: [f64; 2],
-    cortices_mm: [Option<f64>; 2],
+    walls: [Edge; 2],
     hu_offset: f64,
     trust: Option<f64>,
     reach_mm: f64,
@@ -123,7 +123,7 @@ impl<'a> Trial<'a> {
             diameters_mm: [screw.core_diameter_mm, screw.major_diameter_mm],
             thread_mm: screw.thread_mm(length_mm),
             offsets_mm: [0.0; 2],
-            cortices_mm: [near.cortex_mm, far.cortex_mm],
+            walls: [near, far],
             hu_offset: 0.0,
             trust,
             reach_mm: far.at_mm + params.path.reach_mm,
@@ -226,19 +226,11 @@ impl<'a> Trial<'a> {
         thread_mm: [f64; 2],
         stays_inside: bool,
     ) -> Grade {
-        let wall = |at_mm: Option<f64>, cortex_mm: Option<f64>| {
-            at_mm.filter(|mm| mm.is_finite()).map(|at_mm| Edge {
-                at_mm,
-                rule: EdgeRule::Envelope,
-                se_mm: None,
-                cortex_mm,
-                cortex_se_mm: None,
-                peak_hu: None,
-                incidence_rad: None,
-            })
+        let wall = |at_mm: Option<f64>, planned: Edge| {
+            at_mm.filter(|mm| mm.is_finite()).map(|at_mm| Edge { at_mm, ..planned })
         };
-        let near_wall = wall(near, self.cortices_mm[0]);
-        let far_wall = wall(far, self.cortices_mm[1]);
+        let near_wall = wall(near, self.walls[0]);
+        let far_wall = wall(far, self.walls[1]);
         let input = GradeInput {
             meets_bone: true,
             leaves_scan: far.is_none(),

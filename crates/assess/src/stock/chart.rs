@@ -72,10 +72,11 @@ pub struct StockCell {
     pub near_mm: Option<f64>,
     /// First exit, mm from the seat.
     pub far_mm: Option<f64>,
-    /// Of the bone on the axis, in the two walls, mm.
-    pub cortical_mm: f64,
-    /// Between the walls, mm.
-    pub cancellous_mm: f64,
+    /// Of the bone on the axis, in the two walls, mm; `None` where the thickness
+    /// of one is not known.
+    pub cortical_mm: Option<f64>,
+    /// Between the walls, mm; `None` likewise.
+    pub cancellous_mm: Option<f64>,
     /// The chosen screw's recommended length, mm.
     pub length_mm: Option<f64>,
     /// Thread in bone at that length, mm.

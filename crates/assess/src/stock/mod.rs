@@ -179,6 +179,7 @@ impl Survey<'_> {
         let side_wall_mm =
             length_mm.filter(|_| params.thread).and_then(|mm| self.side_wall_mm(&path, mm));
         let far_mm = path.far.map(|far| far.at_mm);
+        let walls_known = [path.near, path.far].iter().flatten().all(|e| e.cortex_mm.is_some());
         let tip_mm = length_mm.or(far_mm).unwrap_or(path.crossing.seen_to_mm);
         let beyond = path::look_beyond_known(scene, &path, tip_mm, &params.path, &self.known);
         StockCell {
@@ -187,8 +188,8 @@ impl Survey<'_> {
             bone: path.near.map(|_| path.crossing.bone),
             near_mm: path.near.map(|near| near.at_mm),
             far_mm,
-            cortical_mm: length_of(&path.segments, Tissue::Cortical),
-            cancellous_mm: length_of(&path.segments, Tissue::Cancellous),
+            cortical_mm: walls_known.then(|| length_of(&path.segments, Tissue::Cortical)),
+            cancellous_mm: walls_known.then(|| length_of(&path.segments, Tissue::Cancellous)),
             length_mm,
             purchase_mm,
             side_wall_mm,

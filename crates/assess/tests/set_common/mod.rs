@@ -275,6 +275,7 @@ pub(crate) fn results(plan: &Plan) -> Vec<HoleResult> {
                 rule: EdgeRule::Halfway,
                 se_mm: None,
                 cortex_mm: None,
+                width_mm: None,
                 cortex_se_mm: None,
                 peak_hu: None,
                 incidence_rad: Some(0.1),

@@ -75,8 +75,10 @@ pub(crate) fn report_html(case: &Case<'_>, record: &Record, drawn: &Drawn) -> St
                     }
                     p .lead {
                         "How the tissue on the axis is named: " strong { "cortical" } " is the wall \
-                         found at each end of the bone; between the two walls all is "
-                        strong { "cancellous" } ", whatever its HU, but for "
+                         at each end of the bone whose thickness is known, by a blurred plate that \
+                         fits it; the rest of the bone is "
+                        strong { "cancellous" } ", whatever its HU, also a wall of unknown \
+                         thickness, but for "
                         strong { "void" } " below " (fixed(VOID_HU, 0)) " HU (gas or a cavity; our \
                          own limit, no source), " strong { "cement" } " and " strong { "metal" }
                         ", which were found in space; " strong { "outside" } " lies before the \

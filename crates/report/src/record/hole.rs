@@ -63,7 +63,8 @@ pub struct HoleRecord {
     pub thread_hu_at_120_kvp: Option<BandRecord>,
     /// From the seat to the far cortex without gaps.
     pub segments: Vec<SegmentRecord>,
-    /// Cortices engaged.
+    /// Cortices engaged, as far as is known: one of unknown thickness counts
+    /// where the thread passes all of its width.
     pub cortices: usize,
     /// Least distance from the screw's surface to the envelope's, mm.
     pub side_wall_mm: Option<f64>,
@@ -94,10 +95,14 @@ pub struct EdgeRecord {
     pub rule: String,
     /// Standard error of the position, mm.
     pub se_mm: Option<f64>,
-    /// Thickness of the cortex along the path, mm.
+    /// Thickness of the cortex along the path, mm, by a fitted plate; null where
+    /// none fits.
     pub cortex_mm: Option<f64>,
     /// Standard error of the thickness, mm.
     pub cortex_se_mm: Option<f64>,
+    /// Width of the cortex on the path at half of its height, mm; blur is in it,
+    /// so it is no thickness.
+    pub width_mm: Option<f64>,
     /// Highest value of the cortex on the path, HU.
     pub peak_hu: Option<f64>,
     /// Angle between path and surface normal, degrees.
@@ -322,6 +327,7 @@ fn edge(edge: Edge) -> EdgeRecord {
         se_mm: edge.se_mm.and_then(mm),
         cortex_mm: edge.cortex_mm.and_then(mm),
         cortex_se_mm: edge.cortex_se_mm.and_then(mm),
+        width_mm: edge.width_mm.and_then(mm),
         peak_hu: edge.peak_hu.and_then(hu),
         incidence_deg: edge.incidence_rad.and_then(deg),
     }

@@ -25,6 +25,7 @@ fn edge(at_mm: f64) -> Edge {
         rule: EdgeRule::Halfway,
         se_mm: Some(0.21),
         cortex_mm: Some(2.1),
+        width_mm: Some(2.3),
         cortex_se_mm: Some(0.3),
         peak_hu: Some(1090.0),
         incidence_rad: Some(0.35),
