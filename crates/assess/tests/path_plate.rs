@@ -27,42 +27,43 @@ fn depth(normal: Direction, at: PatientPoint) -> f64 {
     (at - PatientPoint([0.0; 3])).dot(normal.offset())
 }
 
-fn hu(depth: f64) -> f64 {
+fn hu(depth: f64, thick: f64) -> f64 {
     match depth {
-        d if !(0.0..DEPTH).contains(&d) => MUSCLE,
-        d if !(WALL..DEPTH - WALL).contains(&d) => CORTEX,
+        d if !(0.0..thick).contains(&d) => MUSCLE,
+        d if !(WALL..thick - WALL).contains(&d) => CORTEX,
         _ => MARROW,
     }
 }
 
 /// Share-weighted mean over a voxel: 8 points an axis.
-fn voxel_mean(grid: &Grid, normal: Direction, index: [usize; 3]) -> f64 {
+fn voxel_mean(grid: &Grid, normal: Direction, index: [usize; 3], thick: f64) -> f64 {
     const N: usize = 8;
     let steps = grid.steps();
     let centre = depth(normal, grid.centre_of(index));
     let reach = 0.5 * steps.iter().map(|s| s.dot(normal.offset()).abs()).sum::<f64>();
-    if [0.0, WALL, DEPTH - WALL, DEPTH].iter().all(|face| (face - centre).abs() > reach) {
-        return hu(centre);
+    if [0.0, WALL, thick - WALL, thick].iter().all(|face| (face - centre).abs() > reach) {
+        return hu(centre, thick);
     }
     let mut sum = 0.0;
     for i in 0..N.pow(3) {
         let part = [i % N, i / N % N, i / (N * N)].map(|p| (p as f64 + 0.5) / N as f64 - 0.5);
         let at =
             grid.centre_of(index) + steps[0] * part[0] + steps[1] * part[1] + steps[2] * part[2];
-        sum += hu(depth(normal, at));
+        sum += hu(depth(normal, at), thick);
     }
     sum / N.pow(3) as f64
 }
 
-fn plate(grid: &Grid, normal: Direction) -> Plate {
+/// Solid where it is no thicker than two walls.
+fn plate(grid: &Grid, normal: Direction, thick: f64) -> Plate {
     let size = grid.size();
     let index = |i: usize| [i % size[0], i / size[0] % size[1], i / (size[0] * size[1])];
     let count = grid.voxel_count();
-    let hu = (0..count).map(|i| voxel_mean(grid, normal, index(i)).round() as i16).collect();
+    let hu = (0..count).map(|i| voxel_mean(grid, normal, index(i), thick).round() as i16).collect();
     let signed: Vec<f32> = (0..count)
         .map(|i| {
             let d = depth(normal, grid.centre_of(index(i)));
-            d.min(DEPTH - d) as f32
+            d.min(thick - d) as f32
         })
         .collect();
     let labels = signed.iter().map(|d| u8::from(*d > 0.0)).collect();
@@ -104,7 +105,7 @@ fn halfway(plate: &Plate) -> Scene<'_> {
 /// Errors of near and far end in voxels of the path, over several seats.
 fn edge_errors(spacing: [f64; 3], normal: [f64; 3], tilt_rad: f64) -> Vec<f64> {
     let (grid, normal) = (grid(spacing), unit(normal));
-    let plate = plate(&grid, normal);
+    let plate = plate(&grid, normal, DEPTH);
     let scene = halfway(&plate);
     let direction = normal.tilted(tilt_rad, 0.7);
     let step = grid.voxel_step_mm(direction);
@@ -154,7 +155,7 @@ fn errors_fall_with_the_voxel() {
 #[test]
 fn a_wall_of_unknown_thickness_is_seen_and_no_stretch_of_it_is_cortical() {
     let normal = unit([0.5, -0.6, 0.7]);
-    let plate = plate(&grid([0.8; 3]), normal);
+    let plate = plate(&grid([0.8; 3]), normal, DEPTH);
     let axis = Axis { seat: PatientPoint([0.0; 3]) + normal * -3.0, direction: normal };
     let path = path::measure(&halfway(&plate), axis, &PathParams::OWN);
     for edge in [path.near, path.far] {
@@ -165,4 +166,21 @@ fn a_wall_of_unknown_thickness_is_seen_and_no_stretch_of_it_is_cortical() {
     }
     let tissues: Vec<Tissue> = path.segments.iter().map(|s| s.tissue).collect();
     assert_eq!(tissues, [Tissue::Outside, Tissue::Cancellous]);
+}
+
+#[test]
+fn a_wall_without_marrow_is_one_plate_and_one_with_marrow_is_not() {
+    let normal = unit([0.5, -0.6, 0.7]);
+    let axis = Axis { seat: PatientPoint([0.0; 3]) + normal * -3.0, direction: normal };
+    for (thick, is_one) in [(2.0, true), (5.0, true), (10.0, false), (DEPTH, false)] {
+        let plate = plate(&grid([0.8; 3]), normal, thick);
+        let path = path::measure(&halfway(&plate), axis, &PathParams::OWN);
+        let said = path.findings.iter().find(|f| f.code == "path.one_plate");
+        assert_eq!(said.is_some(), is_one, "{thick} mm");
+        let through = path::engaged_cortices(path.near, path.far, 0.0, 60.0);
+        assert_eq!(through, if is_one { 1 } else { 2 }, "{thick} mm");
+        if let Some(told_mm) = said.and_then(|f| f.measured) {
+            assert!((told_mm - thick).abs() < 0.8, "{told_mm} for {thick} mm");
+        }
+    }
 }

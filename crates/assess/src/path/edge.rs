@@ -68,10 +68,38 @@ pub fn place_edges(
             side(leaves_mm, -1.0, look(leaves_mm)).place(scene.threshold_hu, params);
         far.at_mm = far.at_mm.max(near.at_mm);
         far.incidence_rad = incidence_rad(scene, axis, far.at_mm);
+        if no_marrow_shows(near, far, profile, params) {
+            let depth_mm = far.at_mm - near.at_mm;
+            for edge in [&mut near, &mut far] {
+                edge.width_mm = edge.width_mm.or(Some(depth_mm));
+            }
+        }
+        placed.near = Some(near);
         placed.far = Some(far);
         placed.refused[1] = refused(far_fit);
     }
     placed
+}
+
+/// Whether near and far end bound what may be one plate: no longer than a cortex
+/// can be, and nowhere between does the profile fall below the lower of both
+/// peaks by what would show an inner face.
+fn no_marrow_shows(near: Edge, far: Edge, profile: &Profile, params: &PathParams) -> bool {
+    let (Some(near_hu), Some(far_hu)) = (near.peak_hu, far.peak_hu) else { return false };
+    if far.at_mm - near.at_mm > params.thickest_cortex_mm {
+        return false;
+    }
+    let level = near_hu.min(far_hu) - params.least_contrast_hu;
+    let between = |index: &usize| {
+        let at_mm = profile.position_mm(*index);
+        at_mm > near.at_mm && at_mm < far.at_mm
+    };
+    let inside: Vec<f64> =
+        (0..profile.hu.len()).filter(between).map(|index| profile.hu[index]).collect();
+    let reaches = |hu: &f64| *hu >= level;
+    let Some(first) = inside.iter().position(reaches) else { return false };
+    let last = inside.iter().rposition(reaches).unwrap_or(first);
+    inside[first..=last].iter().all(reaches)
 }
 
 /// How far past the envelope's end placing it looks at a profile, mm; at least

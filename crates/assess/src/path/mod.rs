@@ -27,7 +27,7 @@ pub(crate) use edge::place_outer;
 pub use edge::{EdgeWindow, PlacedEnds, place_edges};
 pub use engaged::{engaged_mm, ring_share};
 pub use profile::sample_profile;
-pub use segments::{VOID_HU, engaged_cortices, split};
+pub use segments::{VOID_HU, engaged_cortices, is_one_plate, split};
 pub use side_wall::{SideWall, side_wall, side_wall_of};
 pub use statistics::statistics;
 pub use trust::trusted_share;
@@ -138,6 +138,18 @@ fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -
                 "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out. Its thickness is not known: the path counts it as cancellous, and the screw holds it only where the thread passes all that shows of it."
             ),
         ));
+    }
+    if let Some(far) = far
+        && near.rule != Seat
+        && is_one_plate(Some(near), Some(far))
+    {
+        findings.push(
+            Finding::new(
+                "path.one_plate",
+                "No marrow shows between the near and the far end: they are the two faces of one plate of bone, which is one cortex and not two.",
+            )
+            .measured(far.at_mm - near.at_mm, None, "mm"),
+        );
     }
     if far.is_none() {
         findings.push(

@@ -73,7 +73,8 @@ const LEAST_GRIP_MM: f64 = 0.25;
 /// A cortex of known thickness is held by a grip of [`LEAST_GRIP_MM`], or of all
 /// of it where it is thinner. One whose thickness is not known lies somewhere in
 /// its width, so it is held where the thread passes all of that. Where the path
-/// begins inside bone there is no outer face, and none is counted.
+/// begins inside bone there is no outer face, and none is counted. One plate from
+/// end to end is one cortex ([`is_one_plate`]).
 pub fn engaged_cortices(near: Option<Edge>, far: Option<Edge>, from_mm: f64, to_mm: f64) -> usize {
     let held = |edge: Edge, [start, end]: [f64; 2]| match edge.cortex_mm {
         Some(thick_mm) => {
@@ -86,7 +87,16 @@ pub fn engaged_cortices(near: Option<Edge>, far: Option<Edge>, from_mm: f64, to_
         near.and_then(|e| Some((e, [e.at_mm, e.at_mm + e.reach_mm()?]))),
         far.and_then(|e| Some((e, [e.at_mm - e.reach_mm()?, e.at_mm]))),
     ];
-    walls.into_iter().flatten().filter(|(edge, wall)| held(*edge, *wall)).count()
+    let count = walls.into_iter().flatten().filter(|(edge, wall)| held(*edge, *wall)).count();
+    if is_one_plate(near, far) { count.min(1) } else { count }
+}
+
+/// Whether both ends bound one and the same plate: what the cortex of one end
+/// reaches and what that of the other does leave nothing between them.
+pub fn is_one_plate(near: Option<Edge>, far: Option<Edge>) -> bool {
+    let inner_near = near.and_then(|e| Some(e.at_mm + e.reach_mm()?));
+    let inner_far = far.and_then(|e| Some(e.at_mm - e.reach_mm()?));
+    inner_near.zip(inner_far).is_some_and(|(near_mm, far_mm)| near_mm >= far_mm)
 }
 
 #[cfg(test)]
@@ -122,6 +132,18 @@ mod tests {
         let far = Some(edge(40.0, EdgeRule::Plate, Some(2.5)));
         assert_eq!(engaged_cortices(near, far, 2.0, 38.0), 2);
         assert_eq!(engaged_cortices(near, far, 2.9, 37.6), 0);
+    }
+
+    #[test]
+    fn one_plate_from_end_to_end_is_one_cortex() {
+        let ends = |depth_mm: f64| {
+            let near = Some(edge(2.0, EdgeRule::Plate, Some(4.4)));
+            let far = Some(edge(2.0 + depth_mm, EdgeRule::Plate, Some(4.3)));
+            (is_one_plate(near, far), engaged_cortices(near, far, 2.0, 2.0 + depth_mm))
+        };
+        assert_eq!(ends(4.42), (true, 1));
+        assert_eq!(ends(8.69), (true, 1));
+        assert_eq!(ends(8.71), (false, 2));
     }
 
     #[test]

@@ -82,9 +82,10 @@ impl FindingRecord {
 
 /// Codes of areas that change plans which yet only say how well something is
 /// known.
-const KNOWLEDGE: [&str; 18] = [
+const KNOWLEDGE: [&str; 19] = [
     "path.no_cortex",
     "path.halfway",
+    "path.one_plate",
     "path.seat_in_bone",
     "path.crosses_joint",
     "clash.near",
