@@ -1,7 +1,8 @@
 //! The tables: `holes.csv`, `kit.csv`, `spares.csv`.
 
 use crate::record::{HoleRecord, KitRecord, Record, SpareRecord};
-use crate::text::{SHORT_CAUTION, cell};
+use crate::text::{SHORT_CAUTION, cell, harmless};
+use crate::words::marks;
 
 /// Heads of `holes.csv`: the report's field names, whose last part is the unit.
 const HOLE_HEADS: [&str; 53] = [
@@ -66,17 +67,27 @@ pub(crate) fn holes_csv(record: &Record) -> Vec<u8> {
     written(&HOLE_HEADS, rows)
 }
 
-/// `kit.csv`: what to order.
-pub(crate) fn kit_csv(kit: &[KitRecord]) -> Vec<u8> {
-    let rows = kit.iter().map(|line| {
+/// `kit.csv`: what to order, and which of it has no place as planned.
+pub(crate) fn kit_csv(record: &Record) -> Vec<u8> {
+    let rows = record.kit.iter().flatten().map(|line| {
         vec![
             cell(&line.screw),
             number(Some(line.length_mm)),
             line.count.to_string(),
             ids(&line.holes),
+            marked(record, line),
         ]
     });
-    written(&["screw", "length_mm", "count", "holes"], rows)
+    written(&["screw", "length_mm", "count", "holes", "marks"], rows)
+}
+
+/// Hole, code and words of every mark, in one cell.
+fn marked(record: &Record, line: &KitRecord) -> String {
+    let all: Vec<String> = marks(record, &line.holes)
+        .iter()
+        .map(|mark| format!("{}: {} {}", harmless(mark.hole), mark.code, mark.words))
+        .collect();
+    cell(&all.join("; "))
 }
 
 /// `spares.csv`: what to have at hand beside the kit.
@@ -194,7 +205,7 @@ pub(crate) fn number(value: Option<f64>) -> String {
 
 /// Ids of holes in one cell.
 fn ids(holes: &[String]) -> String {
-    cell(&holes.iter().map(|id| crate::text::harmless(id)).collect::<Vec<_>>().join("; "))
+    cell(&holes.iter().map(|id| harmless(id)).collect::<Vec<_>>().join("; "))
 }
 
 /// Rows under heads, as CSV (RFC 4180 but for the line ends).

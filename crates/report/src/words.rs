@@ -185,6 +185,27 @@ fn of_set(record: &Record, hole: &HoleRecord) -> Vec<(&'static str, String)> {
 }
 
 /// Findings of one code about a hole in few words.
+/// Why a screw that the kit orders may have no place as planned.
+pub(crate) struct Mark<'a> {
+    /// Id of its hole.
+    pub(crate) hole: &'a str,
+    /// The finding's code.
+    pub(crate) code: &'static str,
+    /// Few words.
+    pub(crate) words: String,
+}
+
+/// Of the holes of a kit's line, those whose screw collides with another or that
+/// no drill reaches; in the line's order.
+pub(crate) fn marks<'a>(record: &Record, holes: &'a [String]) -> Vec<Mark<'a>> {
+    let marked = |id: &'a String| {
+        let hole = record.holes.iter().find(|hole| hole.id == *id);
+        let said = hole.map(|hole| of_set(record, hole)).unwrap_or_default();
+        said.into_iter().map(move |(code, words)| Mark { hole: id, code, words })
+    };
+    holes.iter().flat_map(marked).collect()
+}
+
 fn remark(same: &[&FindingRecord], about: &str) -> String {
     let partners: Vec<String> = same
         .iter()

@@ -122,7 +122,7 @@ fn made<'a>(name: &str, case: &Case<'a>, record: &Record, drawn: &Drawn) -> Opti
     let bytes = match name {
         "report.json" => to_json(record).into_bytes(),
         "holes.csv" => holes_csv(record),
-        "kit.csv" => kit_csv(record.kit.as_deref().unwrap_or_default()),
+        "kit.csv" => kit_csv(record),
         "spares.csv" => spares_csv(record.spares.as_deref().unwrap_or_default()),
         "report.html" => report_html(case, record, drawn).into_bytes(),
         "theatre.pdf" => theatre_pdf(record, drawn.stills.first()),

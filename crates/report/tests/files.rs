@@ -334,7 +334,7 @@ fn holds(cell: &str, value: Option<&Value>) -> bool {
 fn every_cell_of_the_tables_is_the_value_of_the_record() {
     let files = write_all(&Made::usual().case());
     let json: Value = serde_json::from_str(text(&files, "report.json")).expect("JSON");
-    let own = ["order", "guide", "findings", "caution"];
+    let own = ["order", "guide", "findings", "marks", "caution"];
     for (name, list) in [("holes.csv", "holes"), ("kit.csv", "kit"), ("spares.csv", "spares")] {
         let mut table = csv::Reader::from_reader(bytes(&files, name));
         let heads = table.headers().expect("heads").clone();
@@ -542,4 +542,28 @@ fn a_comparison_says_what_it_cannot_tell_and_what_was_set_otherwise() {
     assert!(page.contains("Whether a purchase differs by more than the error is unknown"));
     assert!(!page.contains("more than the error in 0 of"));
     assert!(page.contains("A difference may come from these") && page.contains("another"));
+}
+
+#[test]
+fn what_is_ordered_is_marked_where_it_meets_another_or_no_drill_reaches_it() {
+    let made = Made::usual();
+    let (record, files) = (record(&made.case()), write_all(&made.case()));
+    let mut table = csv::Reader::from_reader(bytes(&files, "kit.csv"));
+    let heads = table.headers().expect("heads").clone();
+    let at = heads.iter().position(|head| head == "marks").expect("a head");
+    let set = record.set.as_ref().expect("a set");
+    let (mut marked, mut clear) = (0, 0);
+    for (row, line) in table.records().zip(record.kit.as_ref().expect("a kit")) {
+        let row = row.expect("a row");
+        for id in &line.holes {
+            let meets = set.clash.iter().any(|c| c.a == *id || c.b == *id);
+            let blocked = set.access.iter().any(|a| a.hole == *id && !a.clear);
+            assert_eq!(row[at].contains(&format!("{id}: clash.screws too near ")), meets, "{id}");
+            assert_eq!(row[at].contains(&format!("{id}: access.blocked ")), blocked, "{id}");
+            marked += usize::from(meets || blocked);
+            clear += usize::from(!meets && !blocked);
+        }
+    }
+    assert!(marked > 0 && clear > 0, "{marked} marked, {clear} clear");
+    assert!(text(&files, "report.html").contains("(clash.screws)"));
 }

@@ -3,8 +3,9 @@
 use super::sheet::{Face, Sheet};
 use super::{EDGE, FOOT};
 use crate::number::{UNKNOWN, Unit};
-use crate::record::Record;
-use crate::text::{counted, shortened};
+use crate::record::{KitRecord, Record};
+use crate::text::{counted, harmless, shortened};
+use crate::words::{marks, short};
 
 /// From a table of holes to the kit's heading, pt.
 pub(super) const APART: f32 = 10.0;
@@ -33,15 +34,15 @@ struct Line {
 
 impl Kit {
     pub(super) fn of(record: &Record) -> Self {
-        let kit = record
-            .kit
-            .as_ref()
-            .map(|lines| lines.iter().map(|k| (k.screw.as_str(), k.length_mm, k.count)).collect());
-        let spares = record
-            .spares
-            .as_ref()
-            .map(|lines| lines.iter().map(|k| (k.screw.as_str(), k.length_mm, k.count)).collect());
-        Self { lists: [("On the table", lines(kit)), ("Spares at hand", lines(spares))] }
+        let kit = record.kit.as_deref();
+        let spares = record.spares.as_deref().map(|lines| {
+            lines.iter().flat_map(|k| pieces(&k.screw, k.length_mm, k.count, &[])).collect()
+        });
+        let ordered =
+            kit.map(|lines| lines.iter().flat_map(|line| of_plan(record, line)).collect());
+        let mut table = lines(ordered);
+        table.extend(kit.map(|kit| beware(record, kit)).unwrap_or_default());
+        Self { lists: [("On the table", table), ("Spares at hand", lines(spares))] }
     }
 
     /// Height with the space above it, pt.
@@ -58,6 +59,11 @@ impl Kit {
             for line in lines {
                 y += LINE;
                 let base = y - 4.5;
+                if line.lengths.is_empty() {
+                    let face = (Face::Bold, (8.0, 12.0));
+                    sheet.text_within((EDGE.0, base), face, &line.screw, EDGE.1 - EDGE.0);
+                    continue;
+                }
                 let face = (Face::Bold, (8.0, 12.0));
                 sheet.text_within((EDGE.0, base), face, &line.screw, PIECES - EDGE.0 - 6.0);
                 for (index, length) in line.lengths.iter().enumerate() {
@@ -71,11 +77,44 @@ impl Kit {
     }
 }
 
-/// Pieces of one list: a screw's name, a length, how many.
-type Pieces<'a> = Option<Vec<(&'a str, f64, usize)>>;
+/// What stands behind the length of a piece that has no place as planned.
+const MARK: &str = " !";
+
+/// A piece of a list: a screw's name, and how its length is shown.
+type Piece<'a> = (&'a str, String);
+
+/// The pieces of one line; behind those at the given places stands the mark.
+fn pieces<'a>(screw: &'a str, length_mm: f64, count: usize, marked: &[usize]) -> Vec<Piece<'a>> {
+    let length = Unit::Stock.show(length_mm);
+    let shown = |index| if marked.contains(&index) { MARK } else { "" };
+    (0..count).map(|index| (screw, format!("{length}{}", shown(index)))).collect()
+}
+
+/// The pieces of a line of the kit, one a hole.
+fn of_plan<'a>(record: &Record, line: &'a KitRecord) -> Vec<Piece<'a>> {
+    let marks = marks(record, &line.holes);
+    let is_marked = |hole: &String| marks.iter().any(|mark| mark.hole == hole);
+    let marked: Vec<usize> =
+        (0..line.holes.len()).filter(|index| is_marked(&line.holes[*index])).collect();
+    pieces(&line.screw, line.length_mm, line.count, &marked)
+}
+
+/// What the mark behind a piece means: a line a code, with the holes.
+fn beware(record: &Record, kit: &[KitRecord]) -> Vec<Line> {
+    let all: Vec<_> = kit.iter().flat_map(|line| marks(record, &line.holes)).collect();
+    let codes = ["clash.screws", "access.blocked"];
+    let of_code = |code: &str| {
+        let holes: Vec<String> =
+            all.iter().filter(|m| m.code == code).map(|m| harmless(m.hole)).collect();
+        let words = short(code).unwrap_or(code);
+        let screw = format!("! {words} ({code}): {}", holes.join(", "));
+        (!holes.is_empty()).then(|| Line { screw, lengths: Vec::new() })
+    };
+    codes.into_iter().filter_map(of_code).collect()
+}
 
 /// A list's lines: unknown and none are words, and what is too much is counted.
-fn lines(pieces: Pieces<'_>) -> Vec<Line> {
+fn lines(pieces: Option<Vec<Piece<'_>>>) -> Vec<Line> {
     let word = |screw: &str| vec![Line { screw: screw.to_owned(), lengths: Vec::new() }];
     let Some(pieces) = pieces else { return word(UNKNOWN) };
     if pieces.is_empty() {
@@ -83,12 +122,7 @@ fn lines(pieces: Pieces<'_>) -> Vec<Line> {
     }
     let mut lines = Vec::new();
     for same in pieces.chunk_by(|a, b| a.0 == b.0) {
-        let lengths: Vec<String> = same
-            .iter()
-            .flat_map(|(_, length_mm, count)| {
-                std::iter::repeat_n(Unit::Stock.show(*length_mm), *count)
-            })
-            .collect();
+        let lengths: Vec<String> = same.iter().map(|(_, length)| length.clone()).collect();
         for lengths in lengths.chunks(A_LINE) {
             lines.push(Line { screw: shortened(same[0].0, 16), lengths: lengths.to_vec() });
         }
