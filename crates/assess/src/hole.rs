@@ -88,6 +88,9 @@ pub struct Edge {
     pub rule: EdgeRule,
     /// Standard error of the position, mm, where it is known.
     pub se_mm: Option<f64>,
+    /// How far outside the bone a halfway end may lie, mm: that of a thin sheet in
+    /// the scan's blur; `None` by any other rule, and where the blur is not known.
+    pub most_off_mm: Option<f64>,
     /// Thickness of the cortex along the path, mm, by a fitted plate; `None`
     /// where none fits.
     pub cortex_mm: Option<f64>,

@@ -5,6 +5,7 @@ mod common;
 use std::path::Path;
 
 use common::Made;
+use pilothole_assess::EdgeRule;
 use pilothole_report::{
     CAUTION, Record, compare, read_record, record, schema, terminal, write_all, write_compare,
 };
@@ -566,4 +567,21 @@ fn what_is_ordered_is_marked_where_it_meets_another_or_no_drill_reaches_it() {
     }
     assert!(marked > 0 && clear > 0, "{marked} marked, {clear} clear");
     assert!(text(&files, "report.html").contains("(clash.screws)"));
+}
+
+#[test]
+fn a_card_says_by_which_rule_an_end_lies_and_how_far_it_may_be_off() {
+    let mut made = Made::usual();
+    let far = made.holes[0].far.as_mut().expect("an end");
+    (far.rule, far.se_mm, far.cortex_mm, far.most_off_mm) =
+        (EdgeRule::Halfway, None, None, Some(1.24));
+    let far = made.holes[1].far.as_mut().expect("an end");
+    (far.rule, far.se_mm, far.cortex_mm, far.most_off_mm) = (EdgeRule::Halfway, None, None, None);
+    let files = write_all(&made.case());
+    let page = text(&files, "report.html");
+    let plain: String =
+        page.split('<').filter_map(|part| part.split_once('>')).map(|p| p.1).collect();
+    assert!(plain.contains("(by a fitted plate, error 0.2 mm; cortex 2.1 mm)"));
+    assert!(plain.contains("too far out where thin, by up to 1.2 mm; thickness unknown)"));
+    assert!(plain.contains("too far out where thin, by how much is unknown; thickness unknown)"));
 }

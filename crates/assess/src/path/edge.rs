@@ -162,6 +162,7 @@ impl Side<'_> {
             at_mm: self.at_mm + self.inward * depth_mm,
             rule,
             se_mm: None,
+            most_off_mm: None,
             cortex_mm: None,
             cortex_se_mm: None,
             width_mm: None,
@@ -179,6 +180,7 @@ impl Side<'_> {
         let step = self.profile.step_mm;
         if let Some((halfway, crest)) = self.halfway(params) {
             let Some(look) = self.look else { return (halfway, None) };
+            let halfway = Edge { most_off_mm: Some(look.most_off_mm()), ..halfway };
             let Some(crest) = crest else { return (halfway, Some(Err(FitRefused::NoInnerFace))) };
             let fitted = plate::fit(|depth| self.hu(depth), step, &crest, &look, params)
                 .and_then(|fit| plate::held_to(fit, self.window.trusted_mm, &crest, &look));

@@ -130,12 +130,17 @@ fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -
             .measured(edge.at_mm, None, "mm"),
         );
     }
-    for (refused, end) in placed.refused.iter().zip(["near", "far"]) {
+    let ends = [(Some(near), "near"), (far, "far")];
+    for (refused, (edge, end)) in placed.refused.iter().zip(ends) {
         let Some(refused) = refused else { continue };
+        let off = match edge.and_then(|edge| edge.most_off_mm).filter(|mm| mm.is_finite()) {
+            Some(mm) => format!("by up to {mm:.1} mm here"),
+            None => "by how much is not known".to_owned(),
+        };
         findings.push(Finding::new(
             "path.halfway",
             format!(
-                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out. Its thickness is not known: the path counts it as cancellous, and the screw holds it only where the thread passes all that shows of it."
+                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out, {off}. Its thickness is not known: the path counts it as cancellous, and the screw holds it only where the thread passes all that shows of it."
             ),
         ));
     }

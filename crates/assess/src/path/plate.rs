@@ -16,6 +16,8 @@ use crate::scene::Scene;
 pub(super) struct PlateLook {
     /// Blur of the plate as the direction sees it, mm.
     sigma_mm: f64,
+    /// Blur along the plate's normal, mm.
+    normal_sigma_mm: f64,
     /// Angle between the direction and the plate's normal, rad; 0 where the
     /// surface has no normal.
     incidence_rad: f64,
@@ -39,12 +41,22 @@ impl PlateLook {
         let model = scene.cortex?;
         let normal = normal(scene, at).unwrap_or(direction);
         let cosine = normal.dot(direction).abs().min(1.0);
+        let normal_sigma_mm = model.blur.along_mm(normal);
         Some(Self {
-            sigma_mm: model.blur.along_mm(normal) / cosine.max(MOST_INCIDENCE_RAD.cos()),
+            sigma_mm: normal_sigma_mm / cosine.max(MOST_INCIDENCE_RAD.cos()),
+            normal_sigma_mm,
             incidence_rad: cosine.acos(),
             level: model.level_of(bone),
             voxel_mm: scene.volume.grid().voxel_step_mm(direction),
         })
+    }
+}
+
+impl PlateLook {
+    /// How far outside a sheet its halfway face lies along the direction, mm: the
+    /// most that a halfway face of any plate does.
+    pub(super) fn most_off_mm(&self) -> f64 {
+        SHEET * self.normal_sigma_mm / self.incidence_rad.cos()
     }
 }
 

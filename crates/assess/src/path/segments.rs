@@ -108,6 +108,7 @@ mod tests {
             at_mm,
             rule,
             se_mm: None,
+            most_off_mm: None,
             cortex_mm,
             cortex_se_mm: None,
             width_mm: Some(6.0),

@@ -274,6 +274,7 @@ pub(crate) fn results(plan: &Plan) -> Vec<HoleResult> {
                 at_mm,
                 rule: EdgeRule::Halfway,
                 se_mm: None,
+                most_off_mm: None,
                 cortex_mm: None,
                 width_mm: None,
                 cortex_se_mm: None,

@@ -10,7 +10,7 @@ use crate::picture::{
     Subject, WINDOW, cut_planes, profile_figure, purchase_figure, ring_figure, strength_figure,
     tissue_fill, unrolled_figure,
 };
-use crate::record::{HoleRecord, Record};
+use crate::record::{EdgeRecord, HoleRecord, Record};
 use crate::words::reasons;
 
 /// The part of the page about one hole.
@@ -116,17 +116,11 @@ fn legend() -> Markup {
 fn measures(hole: &HoleRecord) -> Markup {
     let near = hole.near.as_ref();
     let far = hole.far.as_ref();
-    let cortex = |edge: Option<&crate::record::EdgeRecord>| {
-        html! {
-            (measure(Unit::Mm, edge.and_then(|e| e.at_mm)))
-            @if edge.is_some_and(|e| e.at_mm.is_some()) { " (error " (measure(Unit::Mm, edge.and_then(|e| e.se_mm))) ")" }
-        }
-    };
     let thread = hole.hu.as_ref().map(|h| &h.thread);
     html! {
         dl .measures {
-            dt { "Near cortex" } dd { (cortex(near)) }
-            dt { "Far cortex" } dd { (cortex(far)) }
+            dt { "Near cortex" } dd { (end(near)) }
+            dt { "Far cortex" } dd { (end(far)) }
             dt { "Bone on the axis" } dd { (measure(Unit::Mm, hole.bone_depth_mm)) }
             dt { "Purchase" } dd { (measure(Unit::Mm, hole.purchase_mm)) }
             dt { "Thread in bone" } dd { (of_purchase(hole, Unit::Mm, hole.engaged_mm)) }
@@ -141,6 +135,33 @@ fn measures(hole: &HoleRecord) -> Markup {
             dt { "Free of metal's artefacts" } dd { (of_purchase(hole, Unit::Percent, hole.trust)) }
             (beyond(hole))
         }
+    }
+}
+
+/// Where an end lies, by which rule, and how well that is known.
+fn end(edge: Option<&EdgeRecord>) -> Markup {
+    let Some(edge) = edge else { return measure(Unit::Mm, None) };
+    html! {
+        (measure(Unit::Mm, edge.at_mm)) " ("
+        @match edge.rule.as_str() {
+            "plate" => {
+                "by a fitted plate, error " (measure(Unit::Mm, edge.se_mm))
+                "; cortex " (measure(Unit::Mm, edge.cortex_mm))
+            }
+            "halfway" => {
+                "halfway up its peak, too far out where thin"
+                @match edge.most_off_mm {
+                    Some(off) => { ", by up to " (measure(Unit::Mm, Some(off))) }
+                    None => { ", by how much is " (measure(Unit::Mm, None)) }
+                }
+                "; thickness " span .unknown { "unknown" }
+            }
+            "threshold" => { "where the bone threshold is met: no cortex shows" }
+            "envelope" => { "at the edge of the envelope: no cortex shows" }
+            "seat" => { "the seat, which lies in bone: no near cortex is seen" }
+            other => { (other) }
+        }
+        ")"
     }
 }
 

@@ -95,6 +95,9 @@ pub struct EdgeRecord {
     pub rule: String,
     /// Standard error of the position, mm.
     pub se_mm: Option<f64>,
+    /// How far outside the bone a halfway end may lie, mm; null by any other rule,
+    /// and where the scan's blur is not known.
+    pub most_off_mm: Option<f64>,
     /// Thickness of the cortex along the path, mm, by a fitted plate; null where
     /// none fits.
     pub cortex_mm: Option<f64>,
@@ -325,6 +328,7 @@ fn edge(edge: Edge) -> EdgeRecord {
         }
         .to_owned(),
         se_mm: edge.se_mm.and_then(mm),
+        most_off_mm: edge.most_off_mm.and_then(mm),
         cortex_mm: edge.cortex_mm.and_then(mm),
         cortex_se_mm: edge.cortex_se_mm.and_then(mm),
         width_mm: edge.width_mm.and_then(mm),

@@ -22,8 +22,9 @@ pub(crate) fn holes(plan: &Plan, scene: &Scene<'_>) -> Vec<HoleResult> {
 fn edge(at_mm: f64) -> Edge {
     Edge {
         at_mm,
-        rule: EdgeRule::Halfway,
+        rule: EdgeRule::Plate,
         se_mm: Some(0.21),
+        most_off_mm: None,
         cortex_mm: Some(2.1),
         width_mm: Some(2.3),
         cortex_se_mm: Some(0.3),
