@@ -585,3 +585,24 @@ fn a_card_says_by_which_rule_an_end_lies_and_how_far_it_may_be_off() {
     assert!(plain.contains("too far out where thin, by up to 1.2 mm; thickness unknown)"));
     assert!(plain.contains("too far out where thin, by how much is unknown; thickness unknown)"));
 }
+
+#[test]
+fn the_error_of_a_density_is_that_of_the_line_at_its_mean() {
+    let made = Made::usual();
+    let record = record(&made.case());
+    let mut seen = 0;
+    for hole in &record.holes {
+        let (Some(hu), Some(density)) = (&hole.hu, &hole.density_mg_cm3) else { continue };
+        let mean = hu.thread.mean.expect("a mean");
+        let want = (mean * 0.0666).hypot(15.0);
+        assert!((density.se.expect("known") - want).abs() < 0.006, "{mean} HU: {want}");
+        seen += 1;
+    }
+    assert!(seen > 0);
+    let mut case = made.case();
+    let line = case.calibration.as_mut().expect("a line");
+    line.slope_se = None;
+    let unknown = pilothole_report::record(&case);
+    let errors = unknown.holes.iter().filter_map(|hole| hole.density_mg_cm3.as_ref());
+    assert!(errors.map(|density| density.se).all(|se| se.is_none()));
+}

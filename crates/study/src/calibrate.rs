@@ -138,13 +138,14 @@ impl Calibrated {
             CalibrationSource::Assumed { kvp: Some(kvp) } => {
                 format!("Typical line of {kvp:.0} kVp, not of this scanner.")
             }
-            _ => "Typical line of 120 kVp; the scan's tube voltage is not known.".to_owned(),
+            _ => "Typical line of 120 kVp; the scan's tube voltage is not known, so its band holds 80 to 140 kVp.".to_owned(),
         }
     }
 
     /// As the report words it.
     pub fn record(&self) -> CalibrationRecord {
         let line = &self.calibration;
+        let known = line.uncertainty.intercept_sd > 0.0;
         CalibrationRecord {
             slope: line.slope,
             intercept: line.intercept,
@@ -155,8 +156,10 @@ impl Calibrated {
             .to_owned(),
             from: self.from.to_owned(),
             source: self.words(),
-            se_mg_cm3: (line.uncertainty.intercept_sd > 0.0)
-                .then(|| line.density(REPORTED_AT_HU).sd_mg_cm3),
+            se_mg_cm3: known.then(|| line.density(REPORTED_AT_HU).sd_mg_cm3),
+            slope_se: known.then_some(line.uncertainty.slope_sd),
+            intercept_se: known.then_some(line.uncertainty.intercept_sd),
+            covariance: known.then_some(line.uncertainty.covariance),
         }
     }
 

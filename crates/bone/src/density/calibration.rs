@@ -1,6 +1,6 @@
 //! HU to mineral density by a straight line, and how well the line is known.
 
-use super::kvp::{ha_hu_per_mg, reference_hu};
+use super::kvp::{ha_hu_per_mg, reference_hu, unknown_kvp_sd};
 
 /// The mineral a density is stated in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -65,7 +65,7 @@ pub enum CalibrationSource {
     /// The typical line of the tube voltage, with a wide band: a finding.
     Assumed {
         /// Tube voltage, kVp; `None` when the scan does not tell, then 120 is
-        /// taken with a band that spans 100 to 140.
+        /// taken with a band that spans 80 to 140.
         kvp: Option<f64>,
     },
 }
@@ -116,9 +116,6 @@ const TYPICAL_SLOPE_SD: f64 = 0.09;
 /// Spread of the typical intercept, mg/cm³: marrow from red to yellow moves the
 /// base by 70 HU in all.
 const TYPICAL_INTERCEPT_SD: f64 = 15.0;
-/// Spread of the slope added when the tube voltage is not known: 100 kVp and
-/// 140 kVp are 13 % and 10 % away from 120.
-const UNKNOWN_KVP_SD: f64 = 0.12;
 
 impl Calibration {
     /// Line through inserts by ordinary least squares.
@@ -227,7 +224,8 @@ impl Calibration {
     /// Typical HA line of a tube voltage with its wide band.
     ///
     /// Slope from [`ha_hu_per_mg`]; 9 % and 15 mg/cm³ standard deviation, and
-    /// 12 % more where the voltage is not known (then 120 kVp is taken).
+    /// more by [`unknown_kvp_sd`] where the voltage is not known (then 120 kVp is
+    /// taken).
     ///
     /// # Errors
     ///
@@ -235,7 +233,7 @@ impl Calibration {
     pub fn assumed(kvp: Option<f64>) -> Result<Self, CalibrationRefused> {
         let taken = kvp.unwrap_or(120.0);
         let typical = 1.0 / ha_hu_per_mg(taken).ok_or(CalibrationRefused::Kvp { kvp: taken })?;
-        let unknown = if kvp.is_some() { 0.0 } else { UNKNOWN_KVP_SD };
+        let unknown = if kvp.is_some() { 0.0 } else { unknown_kvp_sd() };
         Ok(Self {
             slope: typical,
             intercept: 0.0,
@@ -416,7 +414,12 @@ mod tests {
     fn an_unknown_voltage_widens_the_band() {
         let known = Calibration::assumed(Some(120.0)).expect("in the table");
         let unknown = Calibration::assumed(None).expect("120 is taken");
-        assert!(unknown.uncertainty.slope_sd > 1.5 * known.uncertainty.slope_sd);
+        assert!(unknown.uncertainty.slope_sd > 2.0 * known.uncertainty.slope_sd);
+        // What 300 HU are at 80 kVp, read as if at 120.
+        let (at_80, read) = (Calibration::assumed(Some(80.0)).expect("in the table"), 300.0);
+        let off = (unknown.density(read).mg_cm3 - at_80.density(read).mg_cm3).abs();
+        assert!(1.645 * unknown.density(read).sd_mg_cm3 > off, "{off}");
+        assert!(1.645 * known.density(read).sd_mg_cm3 < off, "{off}");
         assert!(known.is_assumed());
         assert_eq!(Calibration::assumed(Some(70.0)), Err(CalibrationRefused::Kvp { kvp: 70.0 }));
     }

@@ -84,16 +84,26 @@ pub struct KvpShift {
 /// measured one of 16,747 scans (0.927 and 1.053); at 80 kVp no measurement
 /// was found and the band is widened by as much as at 100.
 pub fn shift_to_120(kvp: f64) -> Option<KvpShift> {
-    let at = |index: usize| {
-        let table = [
-            (80.0, [0.739, 0.70, 0.79]),
-            (100.0, [0.885, 0.88, 0.93]),
-            (120.0, [1.0, 1.0, 1.0]),
-            (140.0, [1.099, 1.05, 1.11]),
-        ];
-        between(&table.map(|(k, v)| (k, v[index])), kvp)
-    };
+    let at = |index: usize| between(&TO_120.map(|(k, v)| (k, v[index])), kvp);
     Some(KvpShift { factor: at(0)?, low: at(1)?, high: at(2)? })
+}
+
+/// Factor, lower and upper end of its band, by kVp.
+const TO_120: [(f64, [f64; 3]); 4] = [
+    (80.0, [0.739, 0.70, 0.79]),
+    (100.0, [0.885, 0.88, 0.93]),
+    (120.0, [1.0, 1.0, 1.0]),
+    (140.0, [1.099, 1.05, 1.11]),
+];
+
+/// Standard deviation of that factor where the tube voltage is not known and 120
+/// kVp is taken: 5th and 95th percentile of a normal distribution hold every band
+/// of 80 to 140 kVp.
+pub fn unknown_kvp_sd() -> f64 {
+    /// 95th percentile of the standard normal distribution.
+    const Z95: f64 = 1.645;
+    let ends = TO_120.iter().flat_map(|(_, [_, low, high])| [1.0 - low, high - 1.0]);
+    ends.fold(0.0, f64::max) / Z95
 }
 
 fn between(table: &[(f64, f64)], at: f64) -> Option<f64> {
@@ -135,6 +145,16 @@ mod tests {
         );
         assert!(assumed_cortex(Some(80.0)).hu > assumed_cortex(Some(140.0)).hu);
         assert_eq!(assumed_cortex(Some(60.0)), unknown);
+    }
+
+    #[test]
+    fn nine_in_ten_of_an_unknown_voltage_hold_every_band() {
+        let reach = 1.645 * unknown_kvp_sd();
+        for kvp in [80.0, 100.0, 120.0, 140.0] {
+            let shift = shift_to_120(kvp).expect("inside the table");
+            assert!(shift.low >= 1.0 - reach - 1e-12 && shift.high <= 1.0 + reach, "{kvp}");
+        }
+        assert!((reach - 0.30).abs() < 1e-12, "no wider than it must be: {reach}");
     }
 
     #[test]

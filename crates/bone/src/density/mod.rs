@@ -13,6 +13,7 @@ pub use calibration::{
     ReferenceMaterial, Uncertainty,
 };
 pub use kvp::{
-    AssumedCortex, HA_HU_PER_MG, KvpShift, assumed_cortex, ha_hu_per_mg, reference_hu, shift_to_120,
+    AssumedCortex, HA_HU_PER_MG, KvpShift, assumed_cortex, ha_hu_per_mg, reference_hu,
+    shift_to_120, unknown_kvp_sd,
 };
 pub use references::find_references;

@@ -348,7 +348,7 @@ fn hounsfield(set: &HuSet) -> HuRecord {
 fn density(mean_hu: f64, line: &CalibrationRecord) -> DensityRecord {
     DensityRecord {
         mean: kept(line.slope * mean_hu + line.intercept, 2),
-        se: line.se_mg_cm3.and_then(|v| kept(v, 2)),
+        se: line.se_at(mean_hu).and_then(|v| kept(v, 2)),
         material: line.material.clone(),
     }
 }

@@ -169,6 +169,23 @@ pub struct CalibrationRecord {
     pub from: String,
     /// Reference, or what was assumed, in a sentence.
     pub source: String,
-    /// Standard error of a density, mg/cm³, where known.
+    /// Standard error of the density at 123 HU, mg/cm³, where known.
     pub se_mg_cm3: Option<f64>,
+    /// Standard error of the slope, mg/cm³ per HU, where known.
+    pub slope_se: Option<f64>,
+    /// Standard error of the intercept, mg/cm³, where known.
+    pub intercept_se: Option<f64>,
+    /// Covariance of the two, where known.
+    pub covariance: Option<f64>,
+}
+
+impl CalibrationRecord {
+    /// Standard error of the density of a mean, mg/cm³; `None` where that of the
+    /// line is not known.
+    pub(crate) fn se_at(&self, mean_hu: f64) -> Option<f64> {
+        let (slope_se, intercept_se) = (self.slope_se?, self.intercept_se?);
+        let variance =
+            (mean_hu * slope_se).powi(2) + intercept_se.powi(2) + 2.0 * mean_hu * self.covariance?;
+        Some(variance.max(0.0).sqrt())
+    }
 }

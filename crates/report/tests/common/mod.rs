@@ -79,7 +79,10 @@ impl Made {
                 material: "HA".to_owned(),
                 from: "assumed".to_owned(),
                 source: "Slope of a 120 kV scan of a body of middling size.".to_owned(),
-                se_mg_cm3: Some(22.0),
+                se_mg_cm3: Some(17.1),
+                slope_se: Some(0.0666),
+                intercept_se: Some(15.0),
+                covariance: Some(0.0),
             }),
             parameters: parameters(),
             findings: vec![
