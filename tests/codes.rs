@@ -41,7 +41,7 @@ const FAMILIES: [&str; 30] = [
 ];
 
 /// Names of parameters, files and report columns that look like codes.
-const NOT_CODES: [&str; 50] = [
+const NOT_CODES: [&str; 55] = [
     "bone.axis_reach",
     "bone.cancellous_hu",
     "bone.cortex_hu",
@@ -56,8 +56,13 @@ const NOT_CODES: [&str; 50] = [
     "bone.threshold",
     "bone.threshold_hu",
     "bone.untrusted_share",
+    "blur.sd_share",
     "calibration.intercept",
     "calibration.slope",
+    "cortex.farthest_off",
+    "cortex.own_level_from",
+    "cortex.steepest",
+    "cortex.unexplained_sd",
     "grade.fair_hu",
     "grade.fair_purchase",
     "grade.good_bicortical",

@@ -26,6 +26,7 @@ pub use cylinder::{measure_hu, thread_mean_hu};
 pub(crate) use edge::place_outer;
 pub use edge::{EdgeWindow, PlacedEnds, place_edges};
 pub use engaged::{engaged_mm, ring_share};
+pub use plate::{BLUR_SD, MODEL_SD, MOST_INCIDENCE_RAD, MOST_OFF};
 pub use profile::sample_profile;
 pub use segments::{VOID_HU, engaged_cortices, is_one_plate, split};
 pub use side_wall::{SideWall, side_wall, side_wall_of};

@@ -94,14 +94,14 @@ const NORMAL_REACH_MM: f64 = 1.5;
 /// where it sees the blur three times as wide, and over that length a bone is
 /// seldom flat. Own choice: on copies of an open scan with noise and blur, ends
 /// move less with 70° than with 60°.
-const MOST_INCIDENCE_RAD: f64 = 70.0 / 180.0 * std::f64::consts::PI;
+pub const MOST_INCIDENCE_RAD: f64 = 70.0 / 180.0 * std::f64::consts::PI;
 /// The profile is fitted to this many blurs past both faces, where a blurred
 /// step is within a thousandth of its level.
 const REACH: f64 = 3.5;
 /// What the blur may be off by, as a share of it: its two ways of being read
 /// differ by 3 % on phantoms and by 11 % on an open scan. A plate that barely
 /// shows its own level depends on it.
-const BLUR_SD: f64 = 0.07;
+pub const BLUR_SD: f64 = 0.07;
 /// Past this many blurs the level of elsewhere says nothing more.
 const THICK: f64 = 4.0;
 /// Fewest samples that a window is read in.
@@ -117,10 +117,10 @@ const SHEET: f64 = 1.18;
 const PER_THICKNESS: f64 = 0.38;
 /// How far from its halfway face less that excess an edge may lie, in blurs;
 /// further, something else than a plate was fitted. Own choice.
-const MOST_OFF: f64 = 0.3;
+pub const MOST_OFF: f64 = 0.3;
 /// What a cortex is off by that is no plate, in blurs: the root mean square
 /// over the ends of the made hip, 0.2 mm.
-const MODEL_SD: f64 = 0.3;
+pub const MODEL_SD: f64 = 0.3;
 
 /// Fit a plate to the profile around a crest.
 pub(super) fn fit(
