@@ -35,6 +35,34 @@ fn told(home: &Path, cortex_mm: f64) -> [Value; 2] {
     ]
 }
 
+/// What a file says of cortex and blur: code, measured.
+fn said_of_cortex(file: &Value) -> Vec<(String, Value)> {
+    let findings = file["findings"].as_array().expect("a list");
+    findings
+        .iter()
+        .map(|f| (f["code"].as_str().expect("a code").to_owned(), f["measured"].clone()))
+        .filter(|(code, _)| code == "cortex.level_assumed" || code == "blur.unknown")
+        .collect()
+}
+
+#[test]
+fn a_level_that_is_assumed_is_told_with_the_bones_as_in_a_report() {
+    let home = tempfile::tempdir().expect("a folder");
+    let [thin, thick] = [1.0, 6.0].map(|cortex_mm| {
+        let [bones, report] = told(home.path(), cortex_mm);
+        let (of_bones, of_report) = (said_of_cortex(&bones), said_of_cortex(&report));
+        let codes =
+            |all: &[(String, Value)]| all.iter().map(|(c, _)| c.clone()).collect::<Vec<_>>();
+        assert_eq!(codes(&of_bones), codes(&of_report), "{cortex_mm} mm");
+        of_bones
+    });
+    assert!(
+        thin.iter().any(|(code, hu)| code == "cortex.level_assumed" && hu.is_f64()),
+        "{thin:?}"
+    );
+    assert!(thick.iter().all(|(code, _)| code != "cortex.level_assumed"), "{thick:?}");
+}
+
 #[test]
 fn what_decides_whether_a_plate_fits_is_among_the_parameters() {
     let home = tempfile::tempdir().expect("a folder");

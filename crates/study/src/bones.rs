@@ -20,7 +20,7 @@ use crate::hints::hints_of;
 use crate::labels_file::labels_nii_gz;
 use crate::params::CaseParams;
 use crate::plan_file::read_plan;
-use crate::records::bone_finding;
+use crate::records::{blur_unknown, bone_finding, level_assumed};
 
 /// Find the bones of a whole scan and write `labels.nii.gz`, `bones.json` and
 /// one surface a bone; answers with what `bones.json` holds.
@@ -235,6 +235,8 @@ fn whole(bones: &Bones, planned: bool, cortex: Option<&CortexModel>, rows: &[Val
     let findings: Vec<Value> = untold
         .into_iter()
         .chain(known)
+        .chain(blur_unknown(cortex))
+        .chain(level_assumed(bones, cortex))
         .map(|finding| {
             json!({
                 "code": finding.code,

@@ -1,6 +1,6 @@
 //! What the stages know, as the report words it.
 
-use pilothole_assess::cortex::{CortexLevel, LevelSource};
+use pilothole_assess::cortex::{CortexLevel, CortexModel, LevelSource};
 use pilothole_assess::{Finding, HoleResult};
 use pilothole_bone::density::shift_to_120;
 use pilothole_bone::{BoneFinding, BoneName, Bones};
@@ -133,13 +133,8 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
         );
         findings.push(Finding::new("kvp.shift", text).measured(kvp, Some(120.0), "kVp"));
     }
-    if prepared.cortex.is_none() {
-        findings.push(Finding::new(
-            "blur.unknown",
-            "Too few cortices show the scan's blur; ends of the bone lie halfway, which puts a thin cortex too far out.",
-        ));
-    }
-    findings.extend(level_assumed(prepared));
+    findings.extend(blur_unknown(prepared.cortex.as_ref()));
+    findings.extend(level_assumed(&prepared.bones, prepared.cortex.as_ref()));
     let cement_mm3 = prepared.cement.count() as f64 * prepared.bones.grid.voxel_mm3();
     if cement_mm3 > 0.0 {
         findings.push(
@@ -153,17 +148,23 @@ fn of_numbers(prepared: &Prepared) -> Vec<Finding> {
     findings
 }
 
+/// Said of a scan whose blur does not show.
+pub(crate) fn blur_unknown(cortex: Option<&CortexModel>) -> Option<Finding> {
+    let text = "Too few cortices show the scan's blur; ends of the bone lie halfway, which puts a thin cortex too far out.";
+    cortex.is_none().then(|| Finding::new("blur.unknown", text))
+}
+
 /// Said of bones whose cortex is nowhere thick enough to show its own level.
-fn level_assumed(prepared: &Prepared) -> Option<Finding> {
-    let cortex = prepared.cortex.as_ref()?;
-    let records = &prepared.bones.records;
+pub(crate) fn level_assumed(bones: &Bones, cortex: Option<&CortexModel>) -> Option<Finding> {
+    let cortex = cortex?;
+    let records = &bones.records;
     let named = records.iter().any(|record| record.name.is_some());
     let (names, levels): (Vec<String>, Vec<CortexLevel>) = records
         .iter()
         .filter(|record| record.name.is_some() || !named)
         .filter_map(|record| Some((record.label, cortex.level_of(record.label)?)))
         .filter(|(_, level)| level.from == LevelSource::Assumed)
-        .map(|(bone, level)| (name_of(&prepared.bones, bone), level))
+        .map(|(bone, level)| (name_of(bones, bone), level))
         .unzip();
     let assumed = levels.first()?;
     let text = format!(
