@@ -99,6 +99,9 @@ const AIR_TO_FAT_HU: [f64; 2] = [875.0, 925.0];
 const AIR_TO_MUSCLE_HU: [f64; 2] = [1020.0, 1090.0];
 /// Least part of the voxels that makes a peak.
 const PEAK_PART: f64 = 0.01;
+/// A peak with more of its weight than this in one bin has no noise: it is what
+/// the storage was filled up with, below air at times, and no tissue.
+const FILL_PART: f64 = 0.99;
 
 /// Hold air and soft tissue against their expected HU.
 ///
@@ -106,7 +109,8 @@ const PEAK_PART: f64 = 0.01;
 /// pair whose air stands near -1000 is believed first. Without one, air, fat
 /// and muscle are sought anywhere: three peaks at their distances are no
 /// coincidence. A pair alone may as well be water and bone, so it is said and
-/// not refused. A volume without air in view is not judged.
+/// not refused. Nothing measured lies below air, so a peak above a tissue's is
+/// none. A volume without air in view is not judged.
 ///
 /// # Errors
 ///
@@ -127,7 +131,9 @@ pub(crate) fn check_tissue(histogram: &[u64]) -> Result<(Tissue, Option<Reason>)
         let disagrees = (air.hu - AIR_HU).abs() > AIR_FINDING_HU || soft_is_off;
         return Ok((tissue, disagrees.then(|| disagreement("units.air", air, soft))));
     }
-    let muscle = pairs_of(&peaks, AIR_TO_MUSCLE_HU);
+    let is_lowest = |air: &Peak| !peaks.iter().any(|low| low.hu < air.hu && !low.is_fill);
+    let mut muscle = pairs_of(&peaks, AIR_TO_MUSCLE_HU);
+    muscle.retain(|(air, _)| is_lowest(air));
     let has_fat = |air: &Peak| peaks.iter().any(|fat| within(fat.hu - air.hu, AIR_TO_FAT_HU));
     if let Some((air, soft)) = heaviest(muscle.iter().filter(|(air, _)| has_fat(air))) {
         return Err(disagreement("units.not_hu", air, soft).next(
@@ -156,6 +162,8 @@ fn disagreement(code: &'static str, air: Peak, soft: Peak) -> Reason {
 struct Peak {
     hu: f64,
     weight: u64,
+    /// Whether it is one value and no tissue.
+    is_fill: bool,
 }
 
 /// Pairs of peaks a given distance apart, the lower first.
@@ -197,7 +205,12 @@ fn peaks(histogram: &[u64]) -> Vec<Peak> {
     // The outermost bins hold what lies beyond.
     (1..last.saturating_sub(1))
         .filter(is_peak)
-        .map(|bin| Peak { hu: centre(bin), weight: weights[bin] })
+        .map(|bin| {
+            let near = &histogram[bin.saturating_sub(1)..(bin + 2).min(last)];
+            let most = near.iter().copied().max().unwrap_or(0);
+            let is_fill = most as f64 > FILL_PART * weights[bin] as f64;
+            Peak { hu: centre(bin), weight: weights[bin], is_fill }
+        })
         .collect()
 }
 
@@ -226,6 +239,32 @@ mod tests {
         let (_, finding) =
             check_tissue(&histogram(&[(-950.0, 5000), (95.0, 3000)])).expect("a finding");
         assert_eq!(finding.expect("50 HU off").code, "units.air");
+    }
+
+    /// Peaks as noise makes them: over five bins.
+    fn noisy(peaks: &[(f64, u64)]) -> Vec<u64> {
+        let around = |(hu, count): &(f64, u64)| {
+            [(-2.0, 1), (-1.0, 2), (0.0, 4), (1.0, 2), (2.0, 1)]
+                .map(|(bins, part)| (hu + bins * HISTOGRAM_STEP_HU, count * part / 10))
+        };
+        histogram(&peaks.iter().flat_map(around).collect::<Vec<_>>())
+    }
+
+    #[test]
+    fn cancellous_bone_above_muscle_is_not_taken_for_air() {
+        let rods = [(50.0, 60_000), (252.0, 9000), (1152.0, 4000), (1316.0, 6000)];
+        assert_eq!(check_tissue(&noisy(&rods)), Ok((Tissue::default(), None)));
+        let refused = check_tissue(&noisy(&rods[1..])).expect_err("nothing lies below it");
+        assert_eq!(refused.code, "units.not_hu");
+    }
+
+    #[test]
+    fn what_a_storage_is_filled_up_with_hides_no_wrong_intercept() {
+        let mut shifted = noisy(&[(24.0, 50_000), (919.0, 9000), (1069.0, 30_000)]);
+        let fill = ((-800.0 - HISTOGRAM_FROM_HU) / HISTOGRAM_STEP_HU) as usize;
+        shifted[fill] += 20_000;
+        let refused = check_tissue(&shifted).expect_err("1024 too high");
+        assert_eq!(refused.code, "units.not_hu");
     }
 
     #[test]
