@@ -68,6 +68,7 @@ pub fn judge_hole(
         .into_iter()
         .chain(bone_again(&path, tip_mm, beyond))
         .chain(walls_within(&path))
+        .chain(raised_into_breach(scene, &path, screw, [length_mm, hole.length_mm], &hold, params))
         .map(|finding| finding.of_hole(index))
         .collect();
     HoleResult {
@@ -121,6 +122,38 @@ fn walls_within(path: &Path) -> Option<Finding> {
     );
     let limit = Some(path::WIDEST_DIP_MM);
     Some(Finding::new("path.walls_within", text).measured(dip.width_mm, limit, "mm"))
+}
+
+/// That the screw breaks out sideways only because the recommended length is above
+/// the planned one.
+///
+/// - `lengths_mm`: recommended, planned.
+fn raised_into_breach(
+    scene: &Scene<'_>,
+    path: &Path,
+    screw: &Screw,
+    lengths_mm: [Option<f64>; 2],
+    hold: &Hold,
+    params: &JudgeParams,
+) -> Option<Finding> {
+    let [length_mm, planned_mm] = [lengths_mm[0]?, lengths_mm[1]?];
+    let wall = hold.side_wall.filter(|wall| wall.least_mm < 0.0)?;
+    if length_mm <= planned_mm {
+        return None;
+    }
+    let planned = path::side_wall_of(scene, None, path, screw, planned_mm, &params.path);
+    if planned.is_some_and(|planned| planned.least_mm < 0.0) {
+        return None;
+    }
+    let room = planned.map_or_else(
+        || "no room to break out in".to_owned(),
+        |planned| format!("{:.1} mm of bone beside the screw", planned.least_mm),
+    );
+    let text = format!(
+        "The recommended {length_mm:.1} mm is longer than the planned {planned_mm:.1} mm and breaks out sideways, {:.1} mm from the seat; at the planned length there is {room}. Length, purchase and grade are of the longer screw.",
+        wall.at_mm
+    );
+    Some(Finding::new("length.raised", text).measured(length_mm, Some(planned_mm), "mm"))
 }
 
 /// A stretch of thread, mm from the seat; empty when it ends before it begins.

@@ -30,7 +30,7 @@ const REASONS: [(&str, &str); 13] = [
 
 /// What to look at, in few words, by code, heaviest first; the rest show their
 /// own sentence.
-const SHORT: [(&str, &str); 38] = [
+const SHORT: [(&str, &str); 39] = [
     ("set.not_held", "the set does not hold the part"),
     ("set.no_screw", "no screw holds"),
     ("length.none_stocked", "no safe stocked length"),
@@ -42,6 +42,7 @@ const SHORT: [(&str, &str); 38] = [
     ("set.mouth_medial", "socket opens to the midline"),
     ("access.blocked", "drill is blocked"),
     ("side.breach", "breaks out sideways"),
+    ("length.raised", "planned length would stay inside"),
     ("clash.screws", "too near another screw"),
     ("clash.metal", "too near metal"),
     ("access.unreliable", "bit will not stay on the slope"),
@@ -184,7 +185,6 @@ fn of_set(record: &Record, hole: &HoleRecord) -> Vec<(&'static str, String)> {
     remarks
 }
 
-/// Findings of one code about a hole in few words.
 /// Why a screw that the kit orders may have no place as planned.
 pub(crate) struct Mark<'a> {
     /// Id of its hole.
@@ -206,6 +206,7 @@ pub(crate) fn marks<'a>(record: &Record, holes: &'a [String]) -> Vec<Mark<'a>> {
     holes.iter().flat_map(marked).collect()
 }
 
+/// Findings of one code about a hole in few words.
 fn remark(same: &[&FindingRecord], about: &str) -> String {
     let partners: Vec<String> = same
         .iter()
