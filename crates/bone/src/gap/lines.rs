@@ -10,8 +10,8 @@ use super::line::{Limits, Line};
 use crate::gathered::Gathered;
 use crate::patch::{Patch, box_of};
 
-/// How far apart lines are looked along at first, mm: a gap is met by ten or more.
-const APART_MM: f64 = 2.4;
+/// How far apart lines are looked along at first, mm: a gap is met by nine or more.
+const APART_MM: f64 = 3.2;
 /// Edge of the cells in which what lines met is brought together, mm.
 const CELL_MM: f64 = 4.0;
 /// Share of a gap's least volume that lines some way apart show at least.
@@ -20,7 +20,7 @@ const MET_SHARE: f64 = 0.75;
 /// some way apart show it, mm.
 const LEAST_EXTENT_MM: f64 = 5.0;
 /// How far around what was met all lines are looked along, mm. Own choice.
-const AROUND_MM: f64 = 10.0;
+const AROUND_MM: f64 = 5.0;
 /// How far lines go on beyond their box, mm: across two walls and what is behind
 /// them.
 const BEYOND_MM: f64 = 20.0;
@@ -30,7 +30,7 @@ const BEYOND_MM: f64 = 20.0;
 /// Lines some way apart are looked along first, then all lines around places
 /// where several of them met it.
 pub(super) fn dark_between_walls(patch: &Patch<'_>, labels: &[u8]) -> Vec<u32> {
-    let voxels_in = |mm: f64, axis: usize| (mm / patch.spacing_mm[axis]) as usize;
+    let voxels_in = |mm: f64, axis: usize| (mm / patch.spacing_mm[axis] + 1e-6) as usize;
     let some = Lines {
         from: [0; 3],
         to: patch.size,
