@@ -26,6 +26,9 @@ const DARK_SHARE: f32 = 0.6;
 const WIDEST_MM: f64 = 5.0;
 /// Least volume of a gap's dark part, mm³. Own choice, no source.
 const LEAST_MM3: f64 = 100.0;
+/// Fewest voxels of it: fewer are noise, or voxels too coarse to show a gap. Own
+/// choice, no source.
+const LEAST_VOXELS: usize = 20;
 /// How far a gap reaches at least to one side of its longest line, mm: the hole
 /// that a screw left is narrower. Own choice, no source.
 const LEAST_BREADTH_MM: f64 = 8.0;
@@ -91,7 +94,7 @@ fn middle(patch: &Patch<'_>, sheet: &[u32]) -> PatientPoint {
 
 /// Whether a sheet is large, and no channel.
 fn is_broad(patch: &Patch<'_>, sheet: &[u32]) -> bool {
-    if (sheet.len() as f64) * patch.grid.voxel_mm3() < LEAST_MM3 {
+    if sheet.len() < LEAST_VOXELS || (sheet.len() as f64) * patch.grid.voxel_mm3() < LEAST_MM3 {
         return false;
     }
     let points: Vec<PatientPoint> =

@@ -4,8 +4,7 @@ mod common;
 
 use std::path::Path;
 
-use common::Made;
-use pilothole_assess::EdgeRule;
+use common::{Made, bytes, text};
 use pilothole_report::{
     CAUTION, Record, compare, read_record, record, schema, terminal, write_all, write_compare,
 };
@@ -18,16 +17,6 @@ fn keep(folder: &str, files: &[(&str, Vec<u8>)]) {
     for (name, bytes) in files {
         std::fs::write(dir.join(name), bytes).expect("the build folder can be written");
     }
-}
-
-fn text<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a str {
-    let (_, bytes) = files.iter().find(|(n, _)| *n == name).expect("the file is written");
-    std::str::from_utf8(bytes).expect("text")
-}
-
-fn bytes<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a [u8] {
-    let (_, bytes) = files.iter().find(|(n, _)| *n == name).expect("the file is written");
-    bytes
 }
 
 #[test]
@@ -543,66 +532,4 @@ fn a_comparison_says_what_it_cannot_tell_and_what_was_set_otherwise() {
     assert!(page.contains("Whether a purchase differs by more than the error is unknown"));
     assert!(!page.contains("more than the error in 0 of"));
     assert!(page.contains("A difference may come from these") && page.contains("another"));
-}
-
-#[test]
-fn what_is_ordered_is_marked_where_it_meets_another_or_no_drill_reaches_it() {
-    let made = Made::usual();
-    let (record, files) = (record(&made.case()), write_all(&made.case()));
-    let mut table = csv::Reader::from_reader(bytes(&files, "kit.csv"));
-    let heads = table.headers().expect("heads").clone();
-    let at = heads.iter().position(|head| head == "marks").expect("a head");
-    let set = record.set.as_ref().expect("a set");
-    let (mut marked, mut clear) = (0, 0);
-    for (row, line) in table.records().zip(record.kit.as_ref().expect("a kit")) {
-        let row = row.expect("a row");
-        for id in &line.holes {
-            let meets = set.clash.iter().any(|c| c.a == *id || c.b == *id);
-            let blocked = set.access.iter().any(|a| a.hole == *id && !a.clear);
-            assert_eq!(row[at].contains(&format!("{id}: clash.screws too near ")), meets, "{id}");
-            assert_eq!(row[at].contains(&format!("{id}: access.blocked ")), blocked, "{id}");
-            marked += usize::from(meets || blocked);
-            clear += usize::from(!meets && !blocked);
-        }
-    }
-    assert!(marked > 0 && clear > 0, "{marked} marked, {clear} clear");
-    assert!(text(&files, "report.html").contains("(clash.screws)"));
-}
-
-#[test]
-fn a_card_says_by_which_rule_an_end_lies_and_how_far_it_may_be_off() {
-    let mut made = Made::usual();
-    let far = made.holes[0].far.as_mut().expect("an end");
-    (far.rule, far.se_mm, far.cortex_mm, far.most_off_mm) =
-        (EdgeRule::Halfway, None, None, Some(1.24));
-    let far = made.holes[1].far.as_mut().expect("an end");
-    (far.rule, far.se_mm, far.cortex_mm, far.most_off_mm) = (EdgeRule::Halfway, None, None, None);
-    let files = write_all(&made.case());
-    let page = text(&files, "report.html");
-    let plain: String =
-        page.split('<').filter_map(|part| part.split_once('>')).map(|p| p.1).collect();
-    assert!(plain.contains("(by a fitted plate, error 0.2 mm; cortex 2.1 mm)"));
-    assert!(plain.contains("too far out where thin, by up to 1.2 mm; thickness unknown)"));
-    assert!(plain.contains("too far out where thin, by how much is unknown; thickness unknown)"));
-}
-
-#[test]
-fn the_error_of_a_density_is_that_of_the_line_at_its_mean() {
-    let made = Made::usual();
-    let record = record(&made.case());
-    let mut seen = 0;
-    for hole in &record.holes {
-        let (Some(hu), Some(density)) = (&hole.hu, &hole.density_mg_cm3) else { continue };
-        let mean = hu.thread.mean.expect("a mean");
-        let want = (mean * 0.0666).hypot(15.0);
-        assert!((density.se.expect("known") - want).abs() < 0.006, "{mean} HU: {want}");
-        seen += 1;
-    }
-    assert!(seen > 0);
-    let mut case = made.case();
-    let line = case.calibration.as_mut().expect("a line");
-    line.slope_se = None;
-    let unknown = pilothole_report::record(&case);
-    let errors = unknown.holes.iter().filter_map(|hole| hole.density_mg_cm3.as_ref());
-    assert!(errors.map(|density| density.se).all(|se| se.is_none()));
 }

@@ -12,7 +12,7 @@ const RIM_MM: f64 = 7.0;
 /// still show, mm. Own choice.
 const MOUTH_MM: f64 = 4.0;
 /// A gap's rim leads out on this many times the faces that lead further in. Own
-/// choice: on open scans the joint above a sacrum has 17 times, discs 0 to 0.4.
+/// choice: on open scans the pubic symphysis has 17 times, a spine's discs 0 to 0.4.
 const OPEN_TIMES: usize = 2;
 /// Rise on the way out that shows a wall, HU: twice what noise adds. Own choice.
 const RISE_HU: f32 = 60.0;

@@ -159,3 +159,14 @@ fn parameters() -> Vec<Parameter> {
         number("grade.good_hu", 154.0, "HU", From::Default, "Sakai et al. 2018"),
     ]
 }
+
+/// A written file as text.
+pub(crate) fn text<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a str {
+    std::str::from_utf8(bytes(files, name)).expect("text")
+}
+
+/// A written file.
+pub(crate) fn bytes<'a>(files: &'a [(&str, Vec<u8>)], name: &str) -> &'a [u8] {
+    let (_, bytes) = files.iter().find(|(n, _)| *n == name).expect("the file is written");
+    bytes
+}
