@@ -3,6 +3,7 @@
 use pilothole_plan::{Hole, Plan, Screw};
 use rayon::prelude::*;
 
+use crate::doubt::end_doubtful;
 use crate::finding::Finding;
 use crate::grade::{GradeInput, GradeParams, grade};
 use crate::hole::{Beyond, HoleResult, HuSet};
@@ -68,6 +69,7 @@ pub fn judge_hole(
         .into_iter()
         .chain(bone_again(&path, tip_mm, beyond))
         .chain(walls_within(&path))
+        .chain(end_doubtful(&plan.policy, path.far, length_mm))
         .chain(raised_into_breach(scene, &path, screw, [length_mm, hole.length_mm], &hold, params))
         .map(|finding| finding.of_hole(index))
         .collect();

@@ -30,7 +30,7 @@ const REASONS: [(&str, &str); 13] = [
 
 /// What to look at, in few words, by code, heaviest first; the rest show their
 /// own sentence.
-const SHORT: [(&str, &str); 39] = [
+const SHORT: [(&str, &str); 40] = [
     ("set.not_held", "the set does not hold the part"),
     ("set.no_screw", "no screw holds"),
     ("length.none_stocked", "no safe stocked length"),
@@ -42,7 +42,8 @@ const SHORT: [(&str, &str); 39] = [
     ("set.mouth_medial", "socket opens to the midline"),
     ("access.blocked", "drill is blocked"),
     ("side.breach", "breaks out sideways"),
-    ("length.raised", "planned length would stay inside"),
+    ("length.raised", "longer than planned, and breaks out"),
+    ("length.end_doubtful", "tip may stand outside: far end doubtful"),
     ("clash.screws", "too near another screw"),
     ("clash.metal", "too near metal"),
     ("access.unreliable", "bit will not stay on the slope"),
@@ -56,7 +57,7 @@ const SHORT: [(&str, &str); 39] = [
     ("path.seat_in_bone", "seat lies in bone"),
     ("set.barely_held", "the set barely holds the part"),
     ("set.rests_on_one", "the set rests on one screw"),
-    ("set.no_ischial_screw", "no firm screw in the ischium"),
+    ("set.no_ischial_screw", "no firm screw a drill reaches in the ischium"),
     ("load.movement", "moves more than bone grows into"),
     ("load.pullout", "pull-out used up under load"),
     ("load.bending", "bending used up under load"),

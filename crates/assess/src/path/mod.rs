@@ -135,13 +135,14 @@ fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -
     for (refused, (edge, end)) in placed.refused.iter().zip(ends) {
         let Some(refused) = refused else { continue };
         let off = match edge.and_then(|edge| edge.most_off_mm).filter(|mm| mm.is_finite()) {
-            Some(mm) => format!("by up to {mm:.1} mm here"),
-            None => "by how much is not known".to_owned(),
+            Some(mm) => format!("up to {mm:.1} mm"),
+            None => "by an unknown amount".to_owned(),
         };
+        let doubt = if end == "near" { "begin deeper" } else { "end sooner" };
         findings.push(Finding::new(
             "path.halfway",
             format!(
-                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, which puts a thin cortex too far out, {off}. Its thickness is not known: the path counts it as cancellous, and the screw holds it only where the thread passes all that shows of it."
+                "No plate fits the cortex at the {end} end ({refused}); it is placed halfway, too far out where the cortex is thin: the bone may {doubt}, {off}. Its thickness is not known: the path counts it as cancellous, and as held only where the thread passes all that shows of it."
             ),
         ));
     }

@@ -13,7 +13,7 @@ use crate::hole::Edge;
 pub struct Dip {
     /// Its deepest place, mm from the seat.
     pub at_mm: f64,
-    /// From wall to wall, at half the height of the lower, mm.
+    /// From wall to wall, midway between the dip and the lower of them, mm.
     pub width_mm: f64,
 }
 
@@ -22,8 +22,11 @@ pub struct Dip {
 const WALL_SHARE: f64 = 0.5;
 /// And at least this high, HU: above what trabeculae reach. Own choice.
 const WALL_HU: f64 = 450.0;
-/// A dip falls to half of the lower of its two walls, or lower.
-const DIP_SHARE: f64 = 0.5;
+/// A dip falls to this share of the lower of its two walls, or lower: a gap of one
+/// blur between walls of three leaves 0.7. Own choice.
+const DIP_SHARE: f64 = 0.75;
+/// And by at least this much, HU: above what noise does. Own choice.
+const LEAST_DIP_HU: f64 = 150.0;
 /// Widest dip that counts, mm: a hip's joint space is 3 to 5 mm wide (common
 /// practice, no source).
 pub const WIDEST_DIP_MM: f64 = 5.0;
@@ -50,22 +53,39 @@ pub fn dip_within(path: &Path) -> Option<Dip> {
         let [first, second] = [pair[0], pair[1]];
         let between = &inside[first..=second];
         let (at_mm, low_hu) = between.iter().copied().min_by(|a, b| a.1.total_cmp(&b.1))?;
-        let half = DIP_SHARE * inside[first].1.min(inside[second].1);
-        let below: Vec<f64> = between.iter().filter(|s| s.1 < half).map(|s| s.0).collect();
+        let lower_hu = inside[first].1.min(inside[second].1);
+        let level = 0.5 * (low_hu + lower_hu);
+        let below: Vec<f64> = between.iter().filter(|s| s.1 < level).map(|s| s.0).collect();
         let width_mm = below.last()? - below.first()?;
-        (low_hu < half && width_mm <= WIDEST_DIP_MM).then_some(Dip { at_mm, width_mm })
+        (falls(lower_hu, low_hu) && width_mm <= WIDEST_DIP_MM).then_some(Dip { at_mm, width_mm })
     })
 }
 
-/// The highest place of each stretch above a level.
+fn falls(wall_hu: f64, dip_hu: f64) -> bool {
+    dip_hu < DIP_SHARE * wall_hu && wall_hu - dip_hu >= LEAST_DIP_HU
+}
+
+/// The highest place of each wall: from a level up, and parted by a dip.
 fn crests(samples: &[(f64, f64)], level: f64) -> Vec<usize> {
-    let stretches = samples.chunk_by(|a, b| (a.1 >= level) == (b.1 >= level));
-    let mut first = 0;
-    let mut crests = Vec::new();
-    for stretch in stretches {
-        let top = (0..stretch.len()).max_by(|a, b| stretch[*a].1.total_cmp(&stretch[*b].1));
-        crests.extend(top.filter(|top| stretch[*top].1 >= level).map(|top| first + top));
-        first += stretch.len();
+    let mut crests: Vec<usize> = Vec::new();
+    // In a wall its highest place; between walls the least value there.
+    let (mut top, mut least): (Option<usize>, f64) = (None, f64::NEG_INFINITY);
+    for (at, (_, hu)) in samples.iter().enumerate() {
+        match top {
+            Some(highest) if falls(samples[highest].1, *hu) => {
+                crests.push(highest);
+                (top, least) = (None, *hu);
+            }
+            Some(highest) if *hu > samples[highest].1 => top = Some(at),
+            Some(_) => {}
+            None => {
+                least = least.min(*hu);
+                if *hu >= level && falls(*hu, least) {
+                    top = Some(at);
+                }
+            }
+        }
     }
+    crests.extend(top);
     crests
 }
