@@ -196,13 +196,22 @@ pub(crate) struct Mark<'a> {
     pub(crate) words: String,
 }
 
-/// Of the holes of a kit's line, those whose screw collides with another or that
-/// no drill reaches; in the line's order.
+/// Codes that mark a screw of the kit: those of the set, then a hole's own.
+pub(crate) const MARKING: [&str; 5] =
+    ["access.blocked", "clash.screws", "side.breach", "length.end_doubtful", "path.border_guessed"];
+
+/// Of the holes of a kit's line, those whose screw has a code of [`MARKING`]; in
+/// the line's order.
 pub(crate) fn marks<'a>(record: &Record, holes: &'a [String]) -> Vec<Mark<'a>> {
     let marked = |id: &'a String| {
         let hole = record.holes.iter().find(|hole| hole.id == *id);
         let said = hole.map(|hole| of_set(record, hole)).unwrap_or_default();
-        said.into_iter().map(move |(code, words)| Mark { hole: id, code, words })
+        let own = MARKING[2..]
+            .iter()
+            .filter(|code| record.findings_of(id).any(|finding| finding.code == **code))
+            .map(|code| (*code, short(code).unwrap_or(code).to_owned()));
+        let all: Vec<(&str, String)> = said.into_iter().chain(own).collect();
+        all.into_iter().map(move |(code, words)| Mark { hole: id, code, words })
     };
     holes.iter().flat_map(marked).collect()
 }

@@ -4,18 +4,21 @@
 mod common;
 
 use common::{Made, bytes, text};
-use pilothole_assess::EdgeRule;
+use pilothole_assess::{EdgeRule, Finding};
 use pilothole_report::{record, write_all};
 
 #[test]
-fn what_is_ordered_is_marked_where_it_meets_another_or_no_drill_reaches_it() {
-    let made = Made::usual();
+fn what_is_ordered_is_marked_where_it_is_not_to_be_had_as_planned() {
+    let mut made = Made::usual();
+    let breach = Finding::new("side.breach", "The screw breaks out sideways.").of_hole(1);
+    made.holes[1].findings.push(breach);
+    let made = made;
     let (record, files) = (record(&made.case()), write_all(&made.case()));
     let mut table = csv::Reader::from_reader(bytes(&files, "kit.csv"));
     let heads = table.headers().expect("heads").clone();
     let at = heads.iter().position(|head| head == "marks").expect("a head");
     let set = record.set.as_ref().expect("a set");
-    let (mut marked, mut clear) = (0, 0);
+    let (mut marked, mut clear, mut broken) = (0, 0, 0);
     for (row, line) in table.records().zip(record.kit.as_ref().expect("a kit")) {
         let row = row.expect("a row");
         for id in &line.holes {
@@ -23,11 +26,16 @@ fn what_is_ordered_is_marked_where_it_meets_another_or_no_drill_reaches_it() {
             let blocked = set.access.iter().any(|a| a.hole == *id && !a.clear);
             assert_eq!(row[at].contains(&format!("{id}: clash.screws too near ")), meets, "{id}");
             assert_eq!(row[at].contains(&format!("{id}: access.blocked ")), blocked, "{id}");
-            marked += usize::from(meets || blocked);
-            clear += usize::from(!meets && !blocked);
+            let breaks = record.findings_of(id).any(|f| f.code == "side.breach");
+            let said = row[at].contains(&format!("{id}: side.breach breaks out sideways"));
+            assert_eq!(said, breaks, "{id}");
+            broken += usize::from(breaks);
+            marked += usize::from(meets || blocked || breaks);
+            clear += usize::from(!meets && !blocked && !breaks);
         }
     }
     assert!(marked > 0 && clear > 0, "{marked} marked, {clear} clear");
+    assert!(broken > 0);
     assert!(text(&files, "report.html").contains("(clash.screws)"));
 }
 

@@ -5,7 +5,7 @@ use super::{EDGE, FOOT};
 use crate::number::{UNKNOWN, Unit};
 use crate::record::{KitRecord, Record};
 use crate::text::{counted, harmless, shortened};
-use crate::words::{marks, short};
+use crate::words::{MARKING, marks, short};
 
 /// From a table of holes to the kit's heading, pt.
 pub(super) const APART: f32 = 10.0;
@@ -102,7 +102,6 @@ fn of_plan<'a>(record: &Record, line: &'a KitRecord) -> Vec<Piece<'a>> {
 /// What the mark behind a piece means: a line a code, with the holes.
 fn beware(record: &Record, kit: &[KitRecord]) -> Vec<Line> {
     let all: Vec<_> = kit.iter().flat_map(|line| marks(record, &line.holes)).collect();
-    let codes = ["clash.screws", "access.blocked"];
     let of_code = |code: &str| {
         let holes: Vec<String> =
             all.iter().filter(|m| m.code == code).map(|m| harmless(m.hole)).collect();
@@ -110,7 +109,7 @@ fn beware(record: &Record, kit: &[KitRecord]) -> Vec<Line> {
         let screw = format!("! {words} ({code}): {}", holes.join(", "));
         (!holes.is_empty()).then(|| Line { screw, lengths: Vec::new() })
     };
-    codes.into_iter().filter_map(of_code).collect()
+    MARKING.into_iter().filter_map(of_code).collect()
 }
 
 /// A list's lines: unknown and none are words, and what is too much is counted.
