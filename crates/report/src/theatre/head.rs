@@ -22,7 +22,7 @@ const LABEL: f32 = 11.0;
 
 const LEGEND: &str = "D: drilled and measured. F: filled. Lengths from the seat under the head \
                       to the tip. Boxed: the plan states another length. Leave: no stocked \
-                      length is safe. !: as planned it meets another screw or no drill reaches it.";
+                      length is safe. !: beware, as the lines below it say.";
 
 /// Where the head ends, pt from the top.
 pub(super) fn end(record: &Record, pictured: bool, measure: &Measure) -> f32 {
