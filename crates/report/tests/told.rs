@@ -51,7 +51,7 @@ fn a_card_says_by_which_rule_an_end_lies_and_how_far_it_may_be_off() {
     let page = text(&files, "report.html");
     let plain: String =
         page.split('<').filter_map(|part| part.split_once('>')).map(|p| p.1).collect();
-    assert!(plain.contains("(by a fitted plate, error 0.2 mm; cortex 2.1 mm)"));
+    assert!(plain.contains("(by a fitted plate, error 0.2 mm; cortex along the path 2.1 mm)"));
     assert!(plain.contains("too far out where thin, by up to 1.2 mm; thickness unknown)"));
     assert!(plain.contains("too far out where thin, by how much is unknown; thickness unknown)"));
 }

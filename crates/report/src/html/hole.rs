@@ -146,7 +146,7 @@ fn end(edge: Option<&EdgeRecord>) -> Markup {
         @match edge.rule.as_str() {
             "plate" => {
                 "by a fitted plate, error " (measure(Unit::Mm, edge.se_mm))
-                "; cortex " (measure(Unit::Mm, edge.cortex_mm))
+                "; cortex along the path " (measure(Unit::Mm, edge.cortex_mm))
             }
             "halfway" => {
                 "halfway up its peak, too far out where thin"

@@ -176,7 +176,7 @@ fn bone_word(name: BoneName) -> &'static str {
 
 fn path(side: &str, plan: &Plan, found: &HoleResult) -> String {
     let number =
-        |value: Option<f64>| value.map_or_else(|| "none".to_owned(), |v| format!("{v:.1}"));
+        |value: Option<f64>| value.map_or_else(|| "unknown".to_owned(), |v| format!("{v:.1}"));
     let hole = &plan.holes[found.hole];
     let cortex = [found.near, found.far].map(|edge| number(edge.and_then(|e| e.cortex_mm)));
     format!(
