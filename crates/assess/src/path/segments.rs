@@ -70,8 +70,8 @@ const LEAST_GRIP_MM: f64 = 0.25;
 /// How many of the two cortices a thread from `from_mm` to `to_mm` is known to
 /// hold.
 ///
-/// A cortex of known thickness is held by a grip of [`LEAST_GRIP_MM`], or of all
-/// of it where it is thinner. One whose thickness is not known lies somewhere in
+/// A cortex of known thickness is held by a grip of 0.25 mm, or of all of it
+/// where it is thinner. One whose thickness is not known lies somewhere in
 /// its width, so it is held where the thread passes all of that. Where the path
 /// begins inside bone there is no outer face, and none is counted. One plate from
 /// end to end is one cortex ([`is_one_plate`]).
