@@ -38,15 +38,25 @@ function walk(pdf, report) {
     const differs = hole.planned_length_mm !== null && hole.planned_length_mm !== hole.length_mm;
     if (differs) { walked++; if (!near.includes(`planned ${stocked(hole.planned_length_mm)}`)) problems.push(`hole ${index + 1}: its planned length is not said`); }
   }
-  // The lists below the holes: a line a screw, a number a piece.
+  // The lists below the holes: a line a screw, a number a piece, and behind it the mark of a screw to beware of.
+  const marking = ["side.breach", "length.end_doubtful", "path.border_guessed"];
+  const isMarked = (id) =>
+    (report.set?.access ?? []).some((a) => a.hole === id && !a.clear) ||
+    (report.set?.clash ?? []).some((c) => c.a === id || c.b === id) ||
+    report.findings.some((f) => f.hole === id && marking.includes(f.code));
   for (const [heading, ends, pieces] of [["On the table", "Spares at hand", report.kit], ["Spares at hand", "Decision support", report.spares]]) {
     const from = lines.findIndex((line) => line.trim() === heading);
     const until = lines.findIndex((line, at) => at > from && line.trim().startsWith(ends));
     if (from < 0 || until < 0) { problems.push(`no list "${heading}"`); continue; }
-    const listed = lines.slice(from + 1, until).map((line) => line.trim().split(/\s{2,}/)).filter((cells) => cells[0]);
-    for (const { screw, length_mm, count } of pieces ?? []) {
+    const listed = lines.slice(from + 1, until).map((line) => line.trim());
+    for (const { screw, length_mm, count, holes } of pieces ?? []) {
       walked++;
-      const found = listed.filter((cells) => cells[0] === screw).flatMap((cells) => cells.slice(1)).filter((cell) => cell === stocked(length_mm)).length;
+      const own = listed.filter((line) => line.startsWith(`${screw}  `)).flatMap((line) => [...line.slice(screw.length).matchAll(/(\S+)( !)?/g)]);
+      const same = own.filter((cell) => cell[1] === stocked(length_mm));
+      const found = same.length;
+      const marks = same.filter((cell) => cell[2]).length;
+      const wanted = pieces === report.kit ? holes.filter(isMarked).length : 0;
+      if (marks !== wanted) problems.push(`${heading}: ${marks} of ${screw}, ${length_mm} mm, are marked, where ${wanted} should be`);
       if (found !== count) problems.push(`${heading}: ${found} of ${screw}, ${length_mm} mm, where ${count} are asked`);
     }
   }

@@ -12,7 +12,7 @@ use crate::record::{
 };
 use crate::text::{counted, harmless, label, listed};
 use crate::view::{Drawn, still_use};
-use crate::words::marks;
+use crate::words::{Mark, marks};
 
 /// The parts of the page about the set.
 pub(crate) fn set_part(record: &Record, drawn: &Drawn) -> Markup {
@@ -176,7 +176,6 @@ fn kit_table(record: &Record, lines: &[KitRecord]) -> Markup {
             thead { tr {
                 th scope="col" { "Screw" } th scope="col" .n { "Length, mm" }
                 th scope="col" .n { "Count" } th scope="col" { "Holes" }
-                th scope="col" { "Beware of" }
             } }
             tbody {
                 @for line in lines {
@@ -185,12 +184,18 @@ fn kit_table(record: &Record, lines: &[KitRecord]) -> Markup {
                         td .n { (num(Unit::Stock, Some(line.length_mm))) }
                         td .n { (line.count) }
                         td { (links(record, &line.holes)) }
-                        td {
-                            @for (index, mark) in marks(record, &line.holes).iter().enumerate() {
-                                @if index > 0 { "; " }
-                                (text(mark.hole)) ": " (mark.words) " (" (mark.code) ")"
-                            }
-                        }
+                    }
+                }
+            }
+        }
+        @let all: Vec<Mark<'_>> =
+            lines.iter().flat_map(|line| marks(record, &line.holes)).collect();
+        @if !all.is_empty() {
+            p { "Beware of:" }
+            ul {
+                @for mark in all {
+                    li {
+                        (text(mark.hole)) ": " (mark.words) " " span .code { "(" (mark.code) ")" }
                     }
                 }
             }
