@@ -37,10 +37,14 @@ const LEAST_BREADTH_MM: f64 = 8.0;
 /// where they were.
 pub(crate) fn open(patch: &Patch<'_>, labels: &mut [u8], findings: &mut Vec<BoneFinding>) {
     let mut sheets = sheets(patch, &lines::dark_between_walls(patch, labels));
-    sheets.retain(|sheet| is_broad(patch, sheet));
     // The largest first: what it parts is open to the others too.
     sheets.sort_by_key(|sheet| std::cmp::Reverse(sheet.len()));
-    for sheet in sheets {
+    for mut sheet in sheets {
+        // What an opened gap took with it is no sheet any more.
+        sheet.retain(|at| labels[*at as usize] != 0);
+        if !is_broad(patch, &sheet) {
+            continue;
+        }
         let whole = rim::with_rim(patch, labels, sheet);
         let Some(gap) = rim::open_sheet(patch, labels, whole) else { continue };
         findings.push(BoneFinding::Gap {
