@@ -93,7 +93,7 @@ impl<'a> Edge<'a> {
 
     /// Move the labels' edge to the halfway level.
     pub(crate) fn settle(&self, labels: &mut [u8]) {
-        let finest = self.patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+        let finest = self.patch.finest_mm();
         let rounds = (MOST_MOVE_MM / finest).ceil() as usize;
         let beside = self.beside_another(labels);
         self.move_edge(labels, &beside, rounds, |labels, at, index| self.peels(labels, at, index));

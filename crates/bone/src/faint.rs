@@ -70,7 +70,7 @@ pub(crate) fn follow(
         let found = beside.map(|to| owners[to]).find(|o| *o != NOBODY && follows(*o, index))?;
         is_sheet(patch, &sides, index, at, fall).then_some(found)
     };
-    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let finest = patch.finest_mm();
     let mut all = Vec::new();
     let mut front: Vec<(u32, u8)> = {
         let owners = &*owners;

@@ -92,7 +92,7 @@ fn is_contrast(patch: &Patch<'_>, core: &Piece) -> bool {
 fn with_wall(patch: &Patch<'_>, labels: &[u8], cores: &[u8], core: &Piece) -> Vec<u32> {
     let own: Vec<u32> = core.voxels().map(|at| at as u32).collect();
     let neighbours = patch.neighbours();
-    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let finest = patch.finest_mm();
     let beside = |at: u32| {
         let (at, index) = (at as usize, patch.index(at as usize));
         let around = neighbours.iter().filter_map(move |s| s.from(patch.size, index, at));

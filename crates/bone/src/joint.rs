@@ -151,7 +151,7 @@ impl Joint {
     /// net, mm; NaN where none is met. Gaps of up to two nodes (3.5 mm) take
     /// the median of the nodes around them.
     pub(crate) fn socket(&self, patch: &Patch<'_>, is_wall: impl Fn(usize) -> bool) -> Socket {
-        let step_mm = 0.5 * patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+        let step_mm = 0.5 * patch.finest_mm();
         let mut walls = vec![f32::NAN; NET[0] * NET[1]];
         for (node, wall) in walls.iter_mut().enumerate() {
             let Some(ray) = net_direction(node) else { continue };

@@ -46,6 +46,11 @@ impl<'a> Patch<'a> {
         self.size.iter().product()
     }
 
+    /// Least of the three spacings, mm.
+    pub(crate) fn finest_mm(&self) -> f64 {
+        self.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min)
+    }
+
     /// Voxels in one slice.
     pub(crate) fn plane(&self) -> usize {
         self.size[0] * self.size[1]

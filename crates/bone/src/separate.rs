@@ -198,7 +198,7 @@ fn deep_in_sacrum(joint: &Joint, point: PatientPoint) -> bool {
 /// Mark what contrast fills with its blurred rim, whatever marks bones have
 /// there: outwards from the lumens as HU fall.
 fn mark_lumens(patch: &Patch<'_>, lumens: &[u32], marker: u8, owners: &mut [u8]) {
-    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let finest = patch.finest_mm();
     let neighbours = patch.neighbours();
     let mut front: Vec<usize> = lumens.iter().map(|at| *at as usize).collect();
     for at in &front {

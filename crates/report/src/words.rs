@@ -196,20 +196,24 @@ pub(crate) struct Mark<'a> {
     pub(crate) words: String,
 }
 
-/// Codes that mark a screw of the kit: those of the set, then a hole's own.
-pub(crate) const MARKING: [&str; 5] =
-    ["access.blocked", "clash.screws", "side.breach", "length.end_doubtful", "path.border_guessed"];
+/// Codes of a hole itself that mark its screw in the kit.
+const MARKING_HOLE: [&str; 3] = ["side.breach", "length.end_doubtful", "path.border_guessed"];
 
-/// Of the holes of a kit's line, those whose screw has a code of [`MARKING`]; in
+/// Codes that mark a screw of the kit: what [`of_set`] says, then a hole's own.
+pub(crate) fn marking() -> impl Iterator<Item = &'static str> {
+    ["access.blocked", "clash.screws"].into_iter().chain(MARKING_HOLE)
+}
+
+/// Of the holes of a kit's line, those whose screw has a code of [`marking`]; in
 /// the line's order.
 pub(crate) fn marks<'a>(record: &Record, holes: &'a [String]) -> Vec<Mark<'a>> {
     let marked = |id: &'a String| {
         let hole = record.holes.iter().find(|hole| hole.id == *id);
         let said = hole.map(|hole| of_set(record, hole)).unwrap_or_default();
-        let own = MARKING[2..]
-            .iter()
-            .filter(|code| record.findings_of(id).any(|finding| finding.code == **code))
-            .map(|code| (*code, short(code).unwrap_or(code).to_owned()));
+        let own = MARKING_HOLE
+            .into_iter()
+            .filter(|code| record.findings_of(id).any(|finding| finding.code == *code))
+            .map(|code| (code, short(code).unwrap_or(code).to_owned()));
         let all: Vec<(&str, String)> = said.into_iter().chain(own).collect();
         all.into_iter().map(move |(code, words)| Mark { hole: id, code, words })
     };

@@ -29,7 +29,7 @@ One page each: [the native pelvis](scans/native.md), [the pelvis with metal](sca
 
 ## What is not shown
 
-- **Known to be wrong**: two bones closer than about 1.7 blurs, other than at the hip's joint, are taken for one: at a blur of 0.6 mm from 0.75 mm down, at 0.9 mm from 1.5 mm down (made plates, 1.5 mm of cortex, voxels of 0.5 to 1 mm, 15 HU of noise). Where the scan ends soon, the path leaves it and no length is given; in a scan of 100 mm the length comes out 15 to 20 mm too long. `path.walls_within` tells of such a gap where it shows at half the height of its walls; grade and length stay.
+- **Known to be wrong**: two bones closer than about 1.7 blurs, other than at the hip's joint, are taken for one: at a blur of 0.6 mm from 0.75 mm down, at 0.9 mm from 1.5 mm down (made plates, 1.5 mm of cortex, voxels of 0.5 to 1 mm, 15 HU of noise). Where the scan ends soon, the path leaves it and no length is given; in a scan of 100 mm the length comes out 15 to 20 mm too long. `path.walls_within` tells of such a gap where the HU fall by a quarter between its walls; grade and length stay.
 - Cortical thickness near a milled truth, density against a bone phantom in the same scan, strength of a pelvic screw, the length of a screw put in as planned, a clinical series.
 - Phantoms have walls of one level and a Gaussian blur; bone has neither.
 - Both pelvic scans have slices of 3 mm.

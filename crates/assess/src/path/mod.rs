@@ -131,14 +131,13 @@ fn reservations(crossing: &Crossing, placed: &PlacedEnds, params: &PathParams) -
             .measured(edge.at_mm, None, "mm"),
         );
     }
-    let ends = [(Some(near), "near"), (far, "far")];
-    for (refused, (edge, end)) in placed.refused.iter().zip(ends) {
+    let ends = [(Some(near), "near", "begin deeper"), (far, "far", "end sooner")];
+    for (refused, (edge, end, doubt)) in placed.refused.iter().zip(ends) {
         let Some(refused) = refused else { continue };
         let off = match edge.and_then(|edge| edge.most_off_mm).filter(|mm| mm.is_finite()) {
             Some(mm) => format!("up to {mm:.1} mm"),
             None => "by an unknown amount".to_owned(),
         };
-        let doubt = if end == "near" { "begin deeper" } else { "end sooner" };
         findings.push(Finding::new(
             "path.halfway",
             format!(

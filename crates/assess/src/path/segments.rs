@@ -12,8 +12,8 @@ pub const VOID_HU: f64 = -200.0;
 /// Split a path from the seat to its far end into stretches of one tissue.
 ///
 /// Cortical are the walls at both ends whose thickness a plate gave; the rest of
-/// the bone is cancellous unless the profile says void. Empty when no bone is met. Where the path has no far end the last
-/// stretch ends where the scan does.
+/// the bone is cancellous unless the profile says void. Empty when no bone is
+/// met. Where the path has no far end the last stretch ends where the scan does.
 pub fn split(
     scene: &Scene<'_>,
     axis: Axis,

@@ -21,7 +21,7 @@ const RISE_HU: f32 = 60.0;
 /// near its mouth those are the sides of the fragments.
 pub(super) fn with_rim(patch: &Patch<'_>, labels: &[u8], sheet: Vec<u32>) -> Vec<u32> {
     let neighbours = patch.neighbours();
-    let finest = patch.spacing_mm.iter().copied().fold(f64::INFINITY, f64::min);
+    let finest = patch.finest_mm();
     let label = labels[sheet[0] as usize];
     let mut front = sheet.clone();
     let mut all: BTreeSet<u32> = sheet.into_iter().collect();
@@ -99,10 +99,13 @@ pub(super) fn open_sheet(
     // Two voxels thick, a square sheet has a rim of about six times the root of
     // its voxels: a fifth of that is asked.
     let is_mouth = open * open >= sheet.len() && open >= OPEN_TIMES * closed;
+    if !is_mouth {
+        return None;
+    }
     sheet.extend(mouth);
     sheet.sort_unstable();
     sheet.dedup();
-    is_mouth.then_some(sheet)
+    Some(sheet)
 }
 
 /// Where a straight line from a sheet's rim leads.

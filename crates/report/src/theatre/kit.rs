@@ -5,7 +5,7 @@ use super::{EDGE, FOOT};
 use crate::number::{UNKNOWN, Unit};
 use crate::record::{KitRecord, Record};
 use crate::text::{counted, harmless, shortened};
-use crate::words::{MARKING, marks, short};
+use crate::words::{marking, marks, short};
 
 /// From a table of holes to the kit's heading, pt.
 pub(super) const APART: f32 = 10.0;
@@ -59,13 +59,9 @@ impl Kit {
             for line in lines {
                 y += LINE;
                 let base = y - 4.5;
-                if line.lengths.is_empty() {
-                    let face = (Face::Bold, (8.0, 12.0));
-                    sheet.text_within((EDGE.0, base), face, &line.screw, EDGE.1 - EDGE.0);
-                    continue;
-                }
                 let face = (Face::Bold, (8.0, 12.0));
-                sheet.text_within((EDGE.0, base), face, &line.screw, PIECES - EDGE.0 - 6.0);
+                let until = if line.lengths.is_empty() { EDGE.1 } else { PIECES - 6.0 };
+                sheet.text_within((EDGE.0, base), face, &line.screw, until - EDGE.0);
                 for (index, length) in line.lengths.iter().enumerate() {
                     let x = PIECES + PIECE * index as f32;
                     sheet.frame(x, base - 10.0, 11.0, 11.0, 0.9);
@@ -109,7 +105,7 @@ fn beware(record: &Record, kit: &[KitRecord]) -> Vec<Line> {
         let screw = format!("! {words} ({code}): {}", holes.join(", "));
         (!holes.is_empty()).then(|| Line { screw, lengths: Vec::new() })
     };
-    MARKING.into_iter().filter_map(of_code).collect()
+    marking().filter_map(of_code).collect()
 }
 
 /// A list's lines: unknown and none are words, and what is too much is counted.
